@@ -1,0 +1,130 @@
+package calendar_test
+
+import (
+	"archive/zip"
+	"io"
+	"path/filepath"
+	"runtime"
+	"sort"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// zoneFiles reads every zone of the IANA database that comes with Go.
+func zoneFiles(t *testing.T) map[string]*time.Location {
+	archive, err := zip.OpenReader(filepath.Join(runtime.GOROOT(), "lib", "time", "zoneinfo.zip"))
+	require.NoError(t, err, "the Go installation must have its time-zone database")
+	defer func() { require.NoError(t, archive.Close()) }()
+	zones := map[string]*time.Location{}
+	for _, file := range archive.File {
+		if strings.HasSuffix(file.Name, "/") {
+			continue
+		}
+		r, err := file.Open()
+		require.NoError(t, err)
+		data, err := io.ReadAll(r)
+		require.NoError(t, err)
+		zones[file.Name], err = time.LoadLocationFromTZData(file.Name, data)
+		require.NoError(t, err, file.Name)
+	}
+	require.Greater(t, len(zones), 400)
+	return zones
+}
+
+// clock is a wall clock's reading: minutes as if the zone were UTC.
+func clock(t time.Time) int64 {
+	_, offset := t.Zone()
+	return (t.Unix() + int64(offset)) / 60
+}
+
+// changesOf finds, to the minute, each instant at which the offset changes. It
+// looks four times a day instead of trusting time.Time.ZoneBounds, which gives
+// ends that have passed on the last day of a leap year (golang/go issue 81583).
+func changesOf(z *time.Location) []time.Time {
+	offset := func(t time.Time) int {
+		_, seconds := t.Zone()
+		return seconds
+	}
+	const step = 6 * time.Hour
+	var changes []time.Time
+	for t := time.Date(2024, 1, 1, 0, 0, 0, 0, time.UTC).In(z); t.Year() < 2038; t = t.Add(step) {
+		if offset(t) == offset(t.Add(step)) {
+			continue
+		}
+		minutes := sort.Search(int(step/time.Minute), func(n int) bool {
+			return offset(t.Add(time.Duration(n)*time.Minute)) != offset(t)
+		})
+		changes = append(changes, t.Add(time.Duration(minutes)*time.Minute))
+	}
+	return changes
+}
+
+// TestEveryChangeOfEveryZone asks for each minute around each change of the
+// clocks from 2024 to 2037, and compares with a scan of the instants.
+func TestEveryChangeOfEveryZone(t *testing.T) {
+	gaps, repeats := 0, 0
+	for name, z := range zoneFiles(t) {
+		c, err := calendar.New(calendar.Options{Zone: z})
+		require.NoError(t, err)
+		for _, change := range changesOf(z) {
+			if clock(change) > clock(change.Add(-time.Minute)) {
+				gaps++
+			} else {
+				repeats++
+			}
+			checkAround(t, c, name, change)
+		}
+	}
+	t.Logf("%d gaps, %d repeats", gaps, repeats)
+	require.Greater(t, gaps, 1000)
+	require.Greater(t, repeats, 1000)
+}
+
+func checkAround(t *testing.T, c *calendar.Calendar, name string, change time.Time) {
+	// Every change of these years is of at most three hours.
+	const around = 4 * time.Hour
+	var instants []time.Time
+	for at := change.Add(-around); at.Before(change.Add(around)); at = at.Add(time.Minute) {
+		instants = append(instants, at)
+	}
+	reached := make([]int64, len(instants)) // the latest reading so far: it never falls
+	for i, at := range instants {
+		reached[i] = clock(at)
+		if i > 0 {
+			reached[i] = max(reached[i], reached[i-1])
+		}
+	}
+	// From well before the change to an hour after what the clock shows then: all
+	// of a gap, or a repeat of at least an hour.
+	var previous time.Time
+	for wall := reached[0]; wall <= clock(change)+60; wall++ {
+		first := instants[sort.Search(len(reached), func(i int) bool { return reached[i] >= wall })]
+		d := calendar.NewDate(1970, 1, 1).Add(int(wall / (24 * 60)))
+		got := c.At(d, int(wall/60%24), int(wall%60))
+		if !got.Equal(first) || got.Before(previous) || clock(got) < wall || got.Location() != c.Zone() {
+			require.FailNow(t, "wrong instant", "%s: %s minute %d: got %s, want %s, previous %s",
+				name, d, wall%(24*60), got, first, previous)
+		}
+		previous = got
+	}
+}
+
+// Every day begins where the day before ends, through changes of the clocks and
+// the end of a leap year.
+func TestEveryZonesDaysMeet(t *testing.T) {
+	for name, z := range zoneFiles(t) {
+		c, err := calendar.New(calendar.Options{Zone: z})
+		require.NoError(t, err)
+		for d := day(t, "2027-07-01"); d < day(t, "2029-07-01"); d++ {
+			start, end := c.StartOf(d), c.EndOf(d)
+			if !start.Before(end) || c.DateOf(start) != d || c.DateOf(end.Add(-1)) != d || !end.Equal(c.StartOf(d.Add(1))) {
+				require.FailNow(t, "wrong day", "%s %s: %s to %s", name, d, start, end)
+			}
+		}
+	}
+}

@@ -1,0 +1,93 @@
+package readiness
+
+import (
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// Key names an item within its case. Round is 1 at first and rises when a
+// finished item no longer counts and a new one takes its place.
+type Key struct {
+	Step   string
+	Repeat string // which medicine, which event; empty for most
+	Round  int
+}
+
+// Outcome is what a person recorded on an item.
+type Outcome int
+
+// What people may record.
+const (
+	NoOutcome Outcome = iota
+	Done
+	Waived    // left out with a reason; never a must
+	NotNeeded // a person answered that it does not apply
+	Failed    // tried, and it could not be done
+)
+
+// Entry is a person's record on an item. It hangs on the item's key and
+// survives every change of plan.
+type Entry struct {
+	Outcome Outcome
+	On      calendar.Date     // the day it was done: the date of the evidence
+	Until   calendar.Date     // the evidence's own end date, if it has one
+	For     map[string]string // booking details it was done for, see Case.Details
+	Reason  string            // why waived, not needed or failed
+}
+
+// Ending says why a case ended without surgery.
+type Ending string
+
+// The endings.
+const (
+	Running       Ending = ""
+	Cancelled     Ending = "cancelled"
+	NoShow        Ending = "no-show"
+	EnteredInErr  Ending = "entered-in-error"
+	NoLongerMeets Ending = "no-longer-meets" // the booking no longer opens a case
+)
+
+// Raised is an event that brings a triggered step into a case.
+type Raised struct {
+	Trigger string
+	Key     string // tells two events of one kind apart
+	At      time.Time
+	Why     string
+}
+
+// Case is the facts of one booked operation.
+type Case struct {
+	Booked  time.Time     // Appointment.created, else first receipt
+	Day     calendar.Date // D0; zero: postponed without a date
+	Start   time.Time     // T0; zero: not known
+	Stay    string        // planned stay; empty: the protocol's default
+	Arrived time.Time     // zero: not yet
+	Left    time.Time     // actual discharge; zero: not yet
+	Held    bool          // a hold is open
+	Ending  Ending
+	Facts   map[string]any      // known facts only
+	Repeats map[string][]string // for steps that repeat: one key for each item
+	Raised  []Raised
+	Details map[string]string // side, procedure, stay, surgeon: what may void evidence
+	Entries map[Key]Entry
+}
+
+// forDate is the entry's name for the date and time an item was done for.
+const (
+	DetailDate = "date" // D0, 2006-01-02
+	DetailTime = "time" // T0, RFC 3339
+)
+
+// Snapshot is what an entry made now is recorded as being done for.
+func (c *Case) Snapshot() map[string]string {
+	out := make(map[string]string, len(c.Details)+2)
+	for k, v := range c.Details {
+		out[k] = v
+	}
+	out[DetailDate] = c.Day.String()
+	if !c.Start.IsZero() {
+		out[DetailTime] = c.Start.UTC().Format(time.RFC3339)
+	}
+	return out
+}

@@ -1,0 +1,192 @@
+package readiness
+
+import (
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// Moment is a whole day, or an instant on that day when At is set.
+type Moment struct {
+	Day calendar.Date
+	At  time.Time
+}
+
+// IsZero reports whether there is no such moment.
+func (m Moment) IsZero() bool { return m.Day.IsZero() }
+
+// Begins is the first instant of the moment in the facility's zone.
+func (m Moment) Begins(cal *calendar.Calendar) time.Time {
+	if !m.At.IsZero() {
+		return m.At
+	}
+	return cal.StartOf(m.Day)
+}
+
+// Ends is the first instant after the moment: a whole day lasts to midnight.
+func (m Moment) Ends(cal *calendar.Calendar) time.Time {
+	if !m.At.IsZero() {
+		return m.At
+	}
+	return cal.EndOf(m.Day)
+}
+
+// later reports whether m begins after o; a whole day begins at midnight.
+func (m Moment) later(o Moment) bool {
+	if m.Day != o.Day {
+		return m.Day > o.Day
+	}
+	return !m.At.IsZero() && (o.At.IsZero() || m.At.After(o.At))
+}
+
+// sooner reports whether m ends before o; a whole day ends at midnight.
+func (m Moment) sooner(o Moment) bool {
+	if m.Day != o.Day {
+		return m.Day < o.Day
+	}
+	return !m.At.IsZero() && (o.At.IsZero() || m.At.Before(o.At))
+}
+
+// dating is everything that points are counted from, for one case.
+type dating struct {
+	cal       *calendar.Calendar
+	booked    Moment
+	surgery   Moment // At is T0 when known
+	discharge Moment // At is H0, actual or expected
+	raised    Moment
+	done      map[string]calendar.Date // step code → day its item was done
+	open      map[string]bool          // step code → an item of it still waits
+}
+
+func newDating(c *Case, p *Protocol, cal *calendar.Calendar) *dating {
+	d := &dating{cal: cal, done: map[string]calendar.Date{}, open: map[string]bool{}}
+	if !c.Booked.IsZero() {
+		d.booked = Moment{Day: cal.DateOf(c.Booked), At: c.Booked}
+	}
+	d.surgery = Moment{Day: c.Day, At: c.Start}
+	switch stay, ok := p.stay(c.Stay); {
+	case !c.Left.IsZero():
+		d.discharge = Moment{Day: cal.DateOf(c.Left), At: c.Left}
+	case ok && !c.Day.IsZero():
+		day := c.Day.Add(stay.Days)
+		d.discharge = Moment{Day: day, At: cal.At(day, stay.At.Hour, stay.At.Minute)}
+	}
+	return d
+}
+
+// base is the moment an anchor or a followed step stands for; zero when it has
+// none yet.
+func (d *dating) base(anchor string) Moment {
+	switch anchor {
+	case AnchorBooking:
+		return d.booked
+	case AnchorSurgery:
+		return d.surgery
+	case AnchorDischarge:
+		return d.discharge
+	case AnchorRaised:
+		return d.raised
+	}
+	return Moment{Day: d.done[anchor]}
+}
+
+// resolve gives the moment of a point; zero when its anchor has none, or when
+// elapsed time is asked for and only the day is known.
+func (d *dating) resolve(p Point) Moment {
+	base := d.base(p.Anchor)
+	if base.IsZero() {
+		return Moment{}
+	}
+	day := base.Day
+	switch p.Offset.Unit {
+	case Days:
+		day = day.Add(p.Offset.N)
+	case BusinessDays:
+		day = d.cal.AddBusinessDays(day, p.Offset.N)
+	case Months:
+		day = day.AddMonths(p.Offset.N)
+	case Minutes:
+		if base.At.IsZero() {
+			return Moment{}
+		}
+		at := base.At.Add(time.Duration(p.Offset.N) * time.Minute).In(d.cal.Zone())
+		return Moment{Day: d.cal.DateOf(at), At: at}
+	}
+	if p.Clock == nil {
+		return Moment{Day: day}
+	}
+	return Moment{Day: day, At: d.cal.At(day, p.Clock.Hour, p.Clock.Minute)}
+}
+
+// opensOn gives the opening of a window, and the steps it still waits for.
+func (d *dating) opensOn(w Window) (opens Moment, waits []string) {
+	for _, p := range w.Opens {
+		if !IsAnchor(p.Anchor) {
+			if d.open[p.Anchor] {
+				waits = append(waits, p.Anchor)
+				continue
+			}
+			if d.done[p.Anchor].IsZero() {
+				continue // waived or not needed: nothing to wait for
+			}
+		}
+		m := d.resolve(p)
+		if m.IsZero() {
+			continue
+		}
+		replace := m.later(opens)
+		if w.OpensEarliest {
+			replace = opens.later(m)
+		}
+		if opens.IsZero() || replace {
+			opens = m
+		}
+	}
+	return opens, waits
+}
+
+// dueOn gives the due moment: the earliest of the window's due points. A staff
+// step that is due on a closed day moves to the previous business day, as long
+// as that lies inside the window.
+func (d *dating) dueOn(s *Step, opens Moment) Moment {
+	var due Moment
+	for _, p := range s.Window.Due {
+		if m := d.resolve(p); !m.IsZero() && (due.IsZero() || m.sooner(due)) {
+			due = m
+		}
+	}
+	if due.IsZero() || !due.At.IsZero() || s.Fixed || !s.StaffStep() || d.cal.IsBusinessDay(due.Day) {
+		return due
+	}
+	if moved := d.cal.OnOrBefore(due.Day); moved >= opens.Day {
+		return Moment{Day: moved}
+	}
+	return due
+}
+
+// lastOn gives the last moment at which doing the step still helps: as the
+// protocol says; else the due itself for a fixed step and for one that is due
+// at a moment of the day of surgery; else the day before surgery for the steps
+// of the preparation; else none.
+func (d *dating) lastOn(s *Step, due Moment) Moment {
+	if s.Last != nil {
+		return d.resolve(*s.Last)
+	}
+	atSurgery := !due.IsZero() && due.Day == d.surgery.Day && countsFromSurgery(s.Window.Due)
+	switch {
+	case s.Fixed, atSurgery && (!due.At.IsZero() || s.beforeSurgery()):
+		return due
+	case s.beforeSurgery() && !d.surgery.IsZero():
+		return Moment{Day: d.surgery.Day.Add(-1)}
+	}
+	return Moment{}
+}
+
+func countsFromSurgery(points []Point) bool {
+	for _, p := range points {
+		if p.Anchor == AnchorSurgery {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,220 @@
+package readiness
+
+import (
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// Item is a step of one case, with its dates and state.
+type Item struct {
+	Key     Key
+	Step    *Step
+	State   ItemState
+	Applies Answer
+	Needs   []string // what must be known before it is decided whether it applies
+	Opens   Moment
+	Due     Moment
+	Last    Moment   // after it the item is missed; zero: stays late
+	Waits   []string // codes of steps that it follows and that are not done
+	// Compressed marks an item whose due day lies before the booking day.
+	Compressed bool
+	// TooLate marks a fixed item whose day had passed when it was booked: a
+	// person must decide.
+	TooLate  bool
+	Replaces int // round of the finished item that this one replaces; 0: none
+	Raised   *Raised
+	Entry    Entry
+}
+
+// Reason says why a plan cannot be met.
+type Reason struct {
+	Key  Key
+	Last Moment
+	// DaysMissing is how many days too late it is, counted in whole days from
+	// the last useful day to today (or to the booking day for a fixed step).
+	DaysMissing int
+}
+
+// Plan is all items of a case at one moment.
+type Plan struct {
+	Protocol   string // canonical|version
+	Approved   bool
+	State      CaseState
+	Day        calendar.Date
+	Start      time.Time
+	Discharge  Moment
+	Items      []Item // in the protocol's order
+	Infeasible []Reason
+	// NextChange is the next instant at which some state changes with nothing
+	// but time passing; zero: none.
+	NextChange time.Time
+}
+
+// Make computes the plan of a case at now. Same arguments, same plan.
+func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
+	d := newDating(c, p, cal)
+	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge}
+	places := make([][]Item, len(p.Steps))
+	total := 0
+	for _, n := range p.order {
+		places[n] = d.items(&p.Steps[n], c, p, now)
+		total += len(places[n])
+	}
+	pl.Items = make([]Item, 0, total)
+	for _, items := range places {
+		pl.Items = append(pl.Items, items...)
+	}
+	pl.Infeasible = infeasible(pl.Items, c, now, cal)
+	pl.State = pl.caseState(c, p, now, cal)
+	pl.NextChange = pl.nextChange(p, now, cal)
+	return pl
+}
+
+// items makes the items of one step: none for a triggered step that nothing
+// raised, several for a repeated one.
+func (d *dating) items(s *Step, c *Case, p *Protocol, now time.Time) []Item {
+	var out []Item
+	switch {
+	case s.Trigger != "":
+		for n := range c.Raised {
+			if r := &c.Raised[n]; r.Trigger == s.Trigger {
+				d.raised = Moment{Day: d.cal.DateOf(r.At), At: r.At}
+				out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: r.Key}, Raised: r}, c, p, now)
+			}
+		}
+		d.raised = Moment{}
+	case s.RepeatFor != "":
+		for _, key := range c.Repeats[s.RepeatFor] {
+			out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: key}}, c, p, now)
+		}
+	default:
+		out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code}}, c, p, now)
+	}
+	d.note(s.Code, out)
+	return out
+}
+
+// note tells later steps whether this one is done, and when.
+func (d *dating) note(code string, items []Item) {
+	for n := range items {
+		i := &items[n]
+		switch {
+		case i.State == StateDone && i.Entry.On > d.done[code]:
+			d.done[code] = i.Entry.On
+		case i.State.Waiting() && i.Applies == Yes, i.State == Missed:
+			d.open[code] = true
+		}
+	}
+}
+
+// rounds appends the item, and after a finished one that no longer counts the
+// one that replaces it.
+func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time) []Item {
+	d.date(&i, c)
+	for round := 1; ; round++ {
+		i.Key.Round = round
+		i.Replaces = round - 1
+		i.Entry = c.Entries[i.Key]
+		i.State = i.settled(c)
+		switch {
+		case i.State != "":
+		case c.Ending != Running:
+			i.State = Needless
+		default:
+			i.State = i.state(p, c.Held, now, d.cal)
+		}
+		out = append(out, i)
+		if i.State != Expired {
+			return out
+		}
+	}
+}
+
+// date sets what follows from the case alone: window, last day, condition.
+func (d *dating) date(i *Item, c *Case) {
+	s := i.Step
+	i.Applies = Yes
+	if s.Condition != nil {
+		i.Applies, i.Needs = s.Condition.Holds(c.Facts)
+	}
+	i.Opens, i.Waits = d.opensOn(s.Window)
+	i.Due = d.dueOn(s, i.Opens)
+	i.Last = d.lastOn(s, i.Due)
+	if !i.Due.IsZero() && !d.booked.IsZero() && i.Due.Day < d.booked.Day {
+		i.Compressed, i.TooLate = !s.Fixed, s.Fixed
+	}
+}
+
+// settled gives the state that a person's entry decides; empty when none does.
+func (i *Item) settled(c *Case) ItemState {
+	switch i.Entry.Outcome {
+	case Done:
+		if i.Entry.counts(i.Step, c) {
+			return StateDone
+		}
+		return Expired
+	case Waived:
+		return StateWaived
+	case NotNeeded:
+		return Needless
+	case Failed:
+		return Missed
+	}
+	return ""
+}
+
+// infeasible lists the musts of the preparation that can no longer be met.
+func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []Reason {
+	if c.Day.IsZero() || c.Ending != Running {
+		return nil
+	}
+	var out []Reason
+	today := cal.DateOf(now)
+	for n := range items {
+		i := &items[n]
+		if i.State != Missed || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
+			continue
+		}
+		r := Reason{Key: i.Key, Last: i.Last}
+		if i.Last.IsZero() {
+			r.Last = i.Due
+		}
+		r.DaysMissing = max(today.Sub(r.Last.Day), 0)
+		out = append(out, r)
+	}
+	return out
+}
+
+// nextChange finds the next instant at which some item, or the case, changes
+// with time alone.
+func (pl *Plan) nextChange(p *Protocol, now time.Time, cal *calendar.Calendar) time.Time {
+	var next time.Time
+	consider := func(t time.Time) {
+		if t.After(now) && (next.IsZero() || t.Before(next)) {
+			next = t
+		}
+	}
+	if pl.State == CaseCancelled || pl.State == CaseClosed {
+		return next
+	}
+	consider(pl.Start)
+	consider(pl.Discharge.At)
+	for n := range pl.Items {
+		i := &pl.Items[n]
+		if !i.State.Waiting() || i.Applies != Yes {
+			continue
+		}
+		if !i.Opens.IsZero() {
+			consider(i.Opens.Begins(cal))
+		}
+		if !i.Due.IsZero() {
+			consider(i.warns(p, cal))
+			consider(i.Due.Ends(cal))
+		}
+		if !i.Last.IsZero() {
+			consider(i.Last.Ends(cal))
+		}
+	}
+	return next
+}

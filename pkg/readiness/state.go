@@ -1,0 +1,177 @@
+package readiness
+
+import (
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// ItemState is the state of an item; the codes are Task.businessStatus.
+type ItemState string
+
+// The item states.
+const (
+	Upcoming    ItemState = "upcoming"
+	Open        ItemState = "open"
+	Due         ItemState = "due"
+	Late        ItemState = "late"
+	Missed      ItemState = "missed"
+	Paused      ItemState = "paused"
+	StateDone   ItemState = "done"
+	Expired     ItemState = "expired"
+	StateWaived ItemState = "waived"
+	Needless    ItemState = "not-needed"
+)
+
+// Waiting reports whether the item still asks, or will ask, something of someone.
+func (s ItemState) Waiting() bool {
+	switch s {
+	case Upcoming, Open, Due, Late, Paused:
+		return true
+	}
+	return false
+}
+
+// CaseState is the state of a case.
+type CaseState string
+
+// The case states; the first that fits holds.
+const (
+	CaseCancelled  CaseState = "cancelled"
+	CaseClosed     CaseState = "closed"
+	CaseHome       CaseState = "home"
+	CaseArrived    CaseState = "arrived"
+	CaseHeld       CaseState = "held"
+	CaseInfeasible CaseState = "infeasible"
+	CaseBehind     CaseState = "behind"
+	CaseReady      CaseState = "ready"
+	CaseOnTrack    CaseState = "on-track"
+)
+
+// counts reports whether evidence still counts for the case as it now stands.
+func (e Entry) counts(s *Step, c *Case) bool {
+	now := c.Snapshot()
+	for _, name := range s.Expiry.VoidedBy {
+		if was, ok := e.For[name]; ok && was != now[name] {
+			return false
+		}
+	}
+	if c.Day.IsZero() {
+		return true // no date to age towards
+	}
+	switch s.Expiry.Kind {
+	case ExpiresAfter:
+		return e.On.IsZero() || c.Day.Sub(e.On) <= s.Expiry.Days
+	case ThisDate:
+		if e.For[DetailDate] != now[DetailDate] {
+			return false
+		}
+		// Where the step counts elapsed time or a clock point, another start
+		// time is another appointment with the patient.
+		return !s.byTheClock() || e.For[DetailTime] == now[DetailTime]
+	case OwnEndDate:
+		return e.Until.IsZero() || c.Day <= e.Until
+	}
+	return true
+}
+
+// byTheClock reports whether any point of the step is a clock point.
+func (s *Step) byTheClock() bool {
+	for _, points := range [][]Point{s.Window.Opens, s.Window.Due} {
+		for _, p := range points {
+			if p.Clock != nil || p.Offset.Unit == Minutes {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// state gives the item's state at now; the item's dates, entry and condition
+// are already set.
+func (i *Item) state(p *Protocol, held bool, now time.Time, cal *calendar.Calendar) ItemState {
+	switch {
+	case i.Applies == No:
+		return Needless
+	case i.Applies == Unknown:
+		return Upcoming
+	case held && i.Step.PausesOnHold:
+		return Paused
+	case !i.Last.IsZero() && !now.Before(i.Last.Ends(cal)):
+		return Missed
+	case i.TooLate:
+		return Missed
+	case i.Compressed && len(i.Waits) == 0:
+		return Due
+	case i.Compressed:
+		return Upcoming
+	case !i.Due.IsZero() && !now.Before(i.Due.Ends(cal)):
+		return Late
+	case len(i.Waits) > 0, !i.Opens.IsZero() && now.Before(i.Opens.Begins(cal)):
+		return Upcoming
+	case i.Opens.IsZero() && i.Due.IsZero() && i.dated():
+		return Upcoming // postponed: no date to count from
+	case !i.Due.IsZero() && !now.Before(i.warns(p, cal)):
+		return Due
+	}
+	return Open
+}
+
+// warns is when an open item becomes due.
+func (i *Item) warns(p *Protocol, cal *calendar.Calendar) time.Time {
+	return i.Due.Begins(cal).Add(-p.DueWarning)
+}
+
+// dated reports whether the step's window counts from a date at all.
+func (i *Item) dated() bool {
+	return len(i.Step.Window.Opens)+len(i.Step.Window.Due) > 0
+}
+
+// caseState gives the state of the case from its items, the first that fits.
+func (pl *Plan) caseState(c *Case, p *Protocol, now time.Time, cal *calendar.Calendar) CaseState {
+	d := newDating(c, p, cal)
+	left := !c.Left.IsZero() || !d.discharge.IsZero() && !now.Before(d.discharge.At)
+	arrived := !c.Arrived.IsZero() || !c.Start.IsZero() && !now.Before(c.Start)
+	switch {
+	case c.Ending != Running:
+		return CaseCancelled
+	case left && pl.finished():
+		return CaseClosed
+	case left && !c.Held:
+		return CaseHome
+	case arrived && !c.Held:
+		return CaseArrived
+	case c.Held:
+		return CaseHeld
+	case len(pl.Infeasible) > 0:
+		return CaseInfeasible
+	}
+	ready := !c.Day.IsZero()
+	for n := range pl.Items {
+		i := &pl.Items[n]
+		if i.Step.Need != Must || i.Step.Trigger != "" {
+			continue
+		}
+		if i.State == Late && !i.Step.Fixed {
+			return CaseBehind
+		}
+		if i.State.Waiting() && !i.Last.IsZero() && i.Last.Day < c.Day {
+			ready = false
+		}
+	}
+	if ready {
+		return CaseReady
+	}
+	return CaseOnTrack
+}
+
+// finished reports whether nothing is left to ask of anyone; items in doubt do
+// not keep a case open once its patient is home.
+func (pl *Plan) finished() bool {
+	for n := range pl.Items {
+		if i := &pl.Items[n]; i.State.Waiting() && i.Applies == Yes {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,17 @@
+// Package api is the published contract, embedded: the FHIR definitions that
+// Countback serves, the default protocol with its value sets, and the event
+// schemas. It holds no logic.
+package api
+
+import "embed"
+
+// FHIR holds our CodeSystems, StructureDefinitions, SearchParameters and
+// OperationDefinitions, one resource a file.
+//
+//go:embed fhir/*.json
+var FHIR embed.FS
+
+// Protocol holds the default PlanDefinitions and the ValueSets that they use.
+//
+//go:embed protocol/*.json
+var Protocol embed.FS

@@ -41,14 +41,14 @@ func TestNewRefuses(t *testing.T) {
 		require.NoError(t, err)
 		return set
 	}
-	// 2027-01-01 to 2028-02-04 are 400 days; 2028-02-05 and 06 are a weekend.
+	// 400 days from a Wednesday to a Wednesday, so that no weekend adds to them.
 	for _, c := range []struct {
 		name    string
 		options calendar.Options
 		want    error
 	}{
 		{"no zone", calendar.Options{}, calendar.ErrNoZone},
-		{"closed for 400 days", calendar.Options{Zone: time.UTC, Holidays: closed("2027-01-01", "2028-02-04")}, calendar.ErrNeverOpen},
+		{"closed for 400 days", calendar.Options{Zone: time.UTC, Holidays: closed("2027-01-06", "2028-02-09")}, calendar.ErrNeverOpen},
 		{"closed to the last year", calendar.Options{Zone: time.UTC, Holidays: closed("1990-01-01", "2100-12-31")}, calendar.ErrNeverOpen},
 		{"no operating day", calendar.Options{Zone: time.UTC, OperatingDays: []time.Weekday{}}, calendar.ErrWeekdays},
 		{"weekday 7", calendar.Options{Zone: time.UTC, OperatingDays: []time.Weekday{7}}, calendar.ErrWeekdays},
@@ -59,10 +59,10 @@ func TestNewRefuses(t *testing.T) {
 			require.ErrorIs(t, err, c.want)
 		})
 	}
-	t.Run("closed a year is still a calendar", func(t *testing.T) {
-		c, err := calendar.New(calendar.Options{Zone: time.UTC, Holidays: closed("2027-01-01", "2027-12-31")})
+	t.Run("closed for 399 days is still a calendar", func(t *testing.T) {
+		c, err := calendar.New(calendar.Options{Zone: time.UTC, Holidays: closed("2027-01-06", "2028-02-08")})
 		require.NoError(t, err)
-		require.Equal(t, "2028-01-03", c.AddBusinessDays(day(t, "2026-12-31"), 1).String())
+		require.Equal(t, "2028-02-09", c.AddBusinessDays(day(t, "2027-01-05"), 1).String())
 	})
 	t.Run("every operating day closed", func(t *testing.T) {
 		var file strings.Builder
@@ -101,7 +101,10 @@ func TestOperatingDays(t *testing.T) {
 			require.Equal(t, row.business, c.IsBusinessDay(day(t, row.date)))
 		})
 	}
-	require.False(t, c.IsOperatingDay(0))
+	sundays, err := calendar.New(calendar.Options{Zone: time.UTC, OperatingDays: []time.Weekday{time.Sunday}})
+	require.NoError(t, err)
+	require.True(t, sundays.IsOperatingDay(day(t, "2026-11-29")))
+	require.False(t, sundays.IsOperatingDay(0), "no date is no Sunday")
 	require.False(t, c.IsBusinessDay(0))
 	require.Empty(t, c.HolidayName(0))
 

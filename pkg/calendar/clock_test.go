@@ -105,7 +105,7 @@ func TestDateOf(t *testing.T) {
 	require.Equal(t, "2026-11-29", f.DateOf(time.Date(2026, 11, 30, 6, 59, 59, 0, time.UTC)).String())
 	require.Equal(t, "2026-11-30", f.DateOf(time.Date(2026, 11, 30, 7, 0, 0, 0, time.UTC)).String())
 	require.True(t, f.DateOf(time.Time{}).IsZero())
-	require.True(t, facility(t, "Pacific/Kiritimati", "none").DateOf(time.Time{}).IsZero())
+	require.True(t, facility(t, "Asia/Tokyo", "none").DateOf(time.Time{}).IsZero(), "though it is 0001-01-01 there")
 	require.True(t, f.DateOf(time.Date(10000, 6, 1, 0, 0, 0, 0, time.UTC)).IsZero())
 	require.True(t, f.DateOf(time.Date(0, 6, 1, 0, 0, 0, 0, time.UTC)).IsZero())
 	require.True(t, f.At(0, 9, 0).IsZero())

@@ -101,9 +101,6 @@ func (d Date) AddMonths(n int) Date {
 	}
 	year, month, day := d.YMD()
 	months := year*12 + month - 1 + n
-	if months < 12 {
-		return 0
-	}
 	year, month = months/12, months%12+1
 	return NewDate(year, month, min(day, daysInMonth(year, month)))
 }

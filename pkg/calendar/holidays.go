@@ -96,9 +96,9 @@ var (
 )
 
 func init() {
-	// The library computes in the process's own zone unless told otherwise. A
-	// zone without midnight on a holiday (Asia/Amman on Good Friday 2018)
-	// would move that holiday to the day before.
+	// The library computes in the process's own zone unless told otherwise. In
+	// a zone without midnight on a holiday (America/Managua on New Year's Day
+	// 1993) it would put that holiday on the day before.
 	cal.DefaultLoc = time.UTC
 }
 
@@ -108,25 +108,21 @@ func observedDays(name string, rules []*cal.Holiday, moved string) HolidaySet {
 	names := map[Date]string{}
 	set := func(t time.Time, holiday string) {
 		d := NewDate(t.Year(), int(t.Month()), t.Day())
-		if d < firstClosure || d > lastClosure || names[d] != "" {
-			return
+		if d >= firstClosure && d <= lastClosure {
+			names[d] = holiday
 		}
-		names[d] = holiday
 	}
 	first, _, _ := firstClosure.YMD()
 	last, _, _ := lastClosure.YMD()
-	// A holiday may be observed in the year before or after its own. A day's
-	// own holiday names it before one that is moved there.
+	// A holiday may be observed in the year before or after its own.
 	for year := first - 1; year <= last+1; year++ {
 		for _, rule := range rules {
-			if actual, _ := rule.Calc(year); !actual.IsZero() {
-				set(actual, rule.Name)
+			actual, observed := rule.Calc(year)
+			if actual.IsZero() {
+				continue
 			}
-		}
-	}
-	for year := first - 1; year <= last+1; year++ {
-		for _, rule := range rules {
-			if actual, observed := rule.Calc(year); !actual.IsZero() && !observed.Equal(actual) {
+			set(actual, rule.Name)
+			if !observed.Equal(actual) {
 				set(observed, rule.Name+moved)
 			}
 		}

@@ -60,8 +60,8 @@ func TestHolidaySets(t *testing.T) {
 	require.Empty(t, calendar.HolidaySet{}.Dates())
 }
 
-// The sets must not depend on the zone of the machine. Asia/Amman had no
-// midnight on Good Friday 2018.
+// The sets must not depend on the zone of the machine. America/Managua had no
+// midnight on New Year's Day 1993 (IANA time-zone database).
 func TestHolidaysAreTheSameInEveryProcessZone(t *testing.T) {
 	const asked = "CALENDAR_TEST_PRINT_HOLIDAYS"
 	print := func() string {
@@ -80,7 +80,7 @@ func TestHolidaysAreTheSameInEveryProcessZone(t *testing.T) {
 	}
 	self, err := os.Executable()
 	require.NoError(t, err)
-	for _, name := range []string{"UTC", "Asia/Amman", "Pacific/Kiritimati", "America/St_Johns"} {
+	for _, name := range []string{"UTC", "America/Managua", "Pacific/Kiritimati", "America/St_Johns"} {
 		t.Run(name, func(t *testing.T) {
 			path := t.TempDir() + "/holidays"
 			child := exec.Command(self, "-test.run=^TestHolidaysAreTheSameInEveryProcessZone$")

@@ -16,6 +16,7 @@ const (
 	fromMem   = "from memory" // not checked
 	usLaw     = "5 U.S.C. 6103: a Saturday holiday is observed on Friday, a Sunday holiday on Monday"
 	ukLists   = "published lists of bank holidays, England and Wales"
+	ukOneOff  = "published lists of bank holidays in England for the one-off and moved days of the year; the others follow the rule"
 	ukRule    = "substitute days of bank holidays in England and Wales move forward"
 	dayCount  = "2023 ACC/AHA/ACCP/HRS atrial fibrillation guideline, Table 18 footnote: full days before the day of surgery"
 )
@@ -84,14 +85,14 @@ var holidayYears = []holidayYear{
 	{"us-federal", 2028, usLaw, computed, []string{"01-17", "02-21", "05-29", "06-19", "07-04", "09-04", "10-09", "11-10", "11-23", "12-25"}},
 	{"us-federal", 2100, usLaw, computed, []string{"01-01", "01-18", "02-15", "05-31", "06-18", "07-05", "09-06", "10-11", "11-11", "11-25", "12-24", "12-31"}},
 
-	{"england", 1995, ukLists, fromMem, []string{"01-02", "04-14", "04-17", "05-08", "05-29", "08-28", "12-25", "12-26"}},
-	{"england", 1999, ukLists, secondary, []string{"01-01", "04-02", "04-05", "05-03", "05-31", "08-30", "12-27", "12-28", "12-31"}},
-	{"england", 2002, ukLists, secondary, []string{"01-01", "03-29", "04-01", "05-06", "06-03", "06-04", "08-26", "12-25", "12-26"}},
-	{"england", 2011, ukLists, secondary, []string{"01-03", "04-22", "04-25", "04-29", "05-02", "05-30", "08-29", "12-26", "12-27"}},
-	{"england", 2012, ukLists, secondary, []string{"01-02", "04-06", "04-09", "05-07", "06-04", "06-05", "08-27", "12-25", "12-26"}},
-	{"england", 2020, ukLists, fromMem, []string{"01-01", "04-10", "04-13", "05-08", "05-25", "08-31", "12-25", "12-28"}},
-	{"england", 2022, ukLists, secondary, []string{"01-03", "04-15", "04-18", "05-02", "06-02", "06-03", "08-29", "09-19", "12-26", "12-27"}},
-	{"england", 2023, ukLists, secondary, []string{"01-02", "04-07", "04-10", "05-01", "05-08", "05-29", "08-28", "12-25", "12-26"}},
+	{"england", 1995, ukOneOff, fromMem, []string{"01-02", "04-14", "04-17", "05-08", "05-29", "08-28", "12-25", "12-26"}},
+	{"england", 1999, ukOneOff, secondary, []string{"01-01", "04-02", "04-05", "05-03", "05-31", "08-30", "12-27", "12-28", "12-31"}},
+	{"england", 2002, ukOneOff, secondary, []string{"01-01", "03-29", "04-01", "05-06", "06-03", "06-04", "08-26", "12-25", "12-26"}},
+	{"england", 2011, ukOneOff, secondary, []string{"01-03", "04-22", "04-25", "04-29", "05-02", "05-30", "08-29", "12-26", "12-27"}},
+	{"england", 2012, ukOneOff, secondary, []string{"01-02", "04-06", "04-09", "05-07", "06-04", "06-05", "08-27", "12-25", "12-26"}},
+	{"england", 2020, ukOneOff, fromMem, []string{"01-01", "04-10", "04-13", "05-08", "05-25", "08-31", "12-25", "12-28"}},
+	{"england", 2022, ukOneOff, secondary, []string{"01-03", "04-15", "04-18", "05-02", "06-02", "06-03", "08-29", "09-19", "12-26", "12-27"}},
+	{"england", 2023, ukOneOff, secondary, []string{"01-02", "04-07", "04-10", "05-01", "05-08", "05-29", "08-28", "12-25", "12-26"}},
 	{"england", 2025, ukRule, computed, []string{"01-01", "04-18", "04-21", "05-05", "05-26", "08-25", "12-25", "12-26"}},
 	{"england", 2026, ukLists, secondary, []string{"01-01", "04-03", "04-06", "05-04", "05-25", "08-31", "12-25", "12-28"}},
 	{"england", 2027, ukLists, secondary, []string{"01-01", "03-26", "03-29", "05-03", "05-31", "08-30", "12-27", "12-28"}},

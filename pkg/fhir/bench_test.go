@@ -8,7 +8,12 @@ import (
 )
 
 func BenchmarkParseAppointment(b *testing.B) { benchmarkParse(b, booked) }
-func BenchmarkParseBundle(b *testing.B)      { benchmarkParse(b, transaction) }
+
+// A Bundle of 6 KB.
+func BenchmarkParseBundle(b *testing.B) {
+	benchmarkParse(b, bundle("transaction", entry(urn1, booked, "POST", "Appointment"), entry(urn2, booked, "POST", "Appointment"),
+		entry(urn3, procedure, "POST", "Procedure"), entry("https://own.example/fhir/Task/t1", task, "PUT", "Task/t1")))
+}
 
 func benchmarkParse(b *testing.B, body string) {
 	in := []byte(body)

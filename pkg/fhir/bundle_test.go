@@ -110,6 +110,17 @@ func TestBatchFloodDoesNotHideLaterEntries(t *testing.T) {
 	require.Len(t, b.Entries[1].Issues, 1)
 }
 
+// A body within the size limit cannot make the walk long by many entries.
+func TestBundleEntriesAreLimitedBeforeTheWalk(t *testing.T) {
+	entries := strings.Repeat("7,", MaxEntries-1) + "7"
+	_, issues := Parse([]byte(bundle("batch", entries)), 0)
+	require.Nil(t, issues)
+	_, issues = Parse([]byte(bundle("batch", entries, "7")), 0)
+	require.Len(t, issues, 1)
+	require.Equal(t, CodeTooCostly, issues[0].Code)
+	require.Equal(t, "Bundle.entry", issues[0].Expression)
+}
+
 func TestBundleThatIsNoRequest(t *testing.T) {
 	b, issues := parsed(t, `{"resourceType":"Bundle","type":"searchset","total":1,"link":[{"relation":"self","url":"u"}],
 		"entry":[{"fullUrl":"https://a.example/Task/t1","resource":`+task+`,"search":{"mode":"match"}}]}`).Bundle(0)

@@ -17,6 +17,9 @@ const (
 	MaxDepth = 32
 	// MaxResourceBytes is the usual size limit of one resource.
 	MaxResourceBytes = 1 << 20
+	// MaxEntries is how many entries any Bundle may have. [Resource.Bundle]
+	// takes the lower limit of a service.
+	MaxEntries = 10_000
 )
 
 // Parse lets a body in or says everything that is wrong with it. limit is the

@@ -43,6 +43,10 @@ type located struct {
 func (w *walker) top(root *Node) {
 	w.root, w.room, w.entry = root, maxIssues, -1
 	w.bundle = root.String("resourceType") == "Bundle"
+	if w.bundle && root.member("entry").Len() > MaxEntries {
+		w.reportAt("Bundle.entry", CodeTooCostly, fmt.Sprintf("the bundle has more than the %d entries that are allowed", MaxEntries), "")
+		return
+	}
 	w.resource(root, false)
 }
 
@@ -98,11 +102,19 @@ func (w *walker) report(code, text, diagnostics string) {
 	w.reportAt(w.here(), code, text, diagnostics)
 }
 
-func (w *walker) reportAt(expression, code, text, diagnostics string) {
-	entry := -1
+// entryHere is the bundle entry that the walk is in, or -1.
+func (w *walker) entryHere() int {
 	if w.bundle && len(w.path) > 1 && w.path[1].name == "entry" {
-		entry = w.path[1].index
+		return w.path[1].index
 	}
+	return -1
+}
+
+// full reports whether nothing more would be reported from here.
+func (w *walker) full() bool { return w.room <= 0 && w.entry == w.entryHere() }
+
+func (w *walker) reportAt(expression, code, text, diagnostics string) {
+	entry := w.entryHere()
 	if entry != w.entry {
 		w.entry, w.room = entry, maxIssues
 	}
@@ -213,6 +225,9 @@ func (w *walker) object(n *Node, s *structure) {
 }
 
 func (w *walker) unknown(name string, s *structure) {
+	if w.full() {
+		return
+	}
 	text := w.here() + " has no element of the name that was sent"
 	for known := range s.elements {
 		if strings.EqualFold(known, strings.TrimPrefix(name, "_")) {
@@ -289,6 +304,7 @@ func (w *walker) list(c, parent *Node, el *element) {
 
 func (w *walker) value(n *Node, el *element) {
 	switch {
+	case w.full():
 	case n.kind == Null:
 		w.report(CodeStructure, w.here()+" is null: leave an element without content out", "")
 	case el.prim != primNone:
@@ -328,51 +344,6 @@ func (w *walker) primitive(n *Node, el *element) {
 		w.report(CodeValue, w.here()+" must be "+form, "sent: "+quote(n.text))
 	}
 	n.role = el.prim.role()
-}
-
-// idAndExtension is what may stand beside a primitive value.
-var idAndExtension = map[string]bool{"id": true, "extension": true}
-
-// sibling walks _name, the id and extensions of the primitive value name.
-func (w *walker) sibling(c, value *Node, el *element) {
-	if !el.list {
-		if w.beside(c); value == nil && c.member("extension") == nil && c.kind == Object {
-			w.report(CodeStructure, w.here()+" has neither a value nor an extension", "")
-		}
-		return
-	}
-	if c.kind != Array || c.count == 0 {
-		w.report(CodeStructure, "what stands beside the list "+w.here()+" must be a list of the same length, not "+kindWord(c.kind), "")
-		return
-	}
-	at := value.Item(0)
-	for i, item := range c.Items() {
-		w.index(i)
-		if item.kind != Null {
-			w.beside(item)
-		} else if at.Kind() <= Null {
-			w.report(CodeStructure, w.here()+" has neither a value nor an extension", "")
-		}
-		at = at.after()
-	}
-	w.index(-1)
-}
-
-func (w *walker) beside(n *Node) {
-	if n.kind != Object || n.count == 0 {
-		w.report(CodeStructure, "what stands beside the value "+w.here()+" must be an object with an id or extensions, not "+kindWord(n.kind), "")
-		return
-	}
-	narrative := tables()["Narrative"] // any structure with just the two and what is refused below
-	for m := n.first; m != nil; m = m.next {
-		if !idAndExtension[m.name] {
-			w.report(CodeStructure, "beside the value "+w.here()+" only an id and extensions may stand", "unknown element "+quote(m.name))
-			continue
-		}
-		w.push(m.name)
-		w.element(m, n, narrative.elements[m.name])
-		w.pop()
-	}
 }
 
 func (w *walker) hereOr(name string) string {

@@ -107,6 +107,7 @@ type Source struct{ Text, URL, Mark string }
 // Step is one action of the protocol.
 type Step struct {
 	Code, Title, Summary string
+	Kind                 string // what sort of work it is, such as a call; empty: nothing special
 	Priority             string // routine, urgent, asap; empty is routine
 	Performers           []Performer
 	Window               Window

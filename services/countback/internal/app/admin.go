@@ -1,0 +1,45 @@
+package app
+
+import (
+	"fmt"
+	"net/http"
+
+	"example.org/countback/services/countback/internal/store"
+)
+
+// adminHandler serves health and metrics, on their own listener so that no
+// proxy in front of the API passes them on.
+func (a *App) adminHandler() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
+		fmt.Fprintln(w, "ok")
+	})
+	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, r *http.Request) {
+		if err := a.db.Read(r.Context(), func(*store.Tx) error { return nil }); err != nil {
+			http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
+			return
+		}
+		fmt.Fprintln(w, "ok")
+	})
+	mux.HandleFunc("GET /metrics", a.metrics)
+	return mux
+}
+
+// metrics writes the figures that an operator watches, in the text format that
+// monitoring systems scrape. Labels hold codes only.
+func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
+	counts, err := a.Office.Counts(r.Context())
+	if err != nil {
+		http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
+		return
+	}
+	s := a.relay.Stats()
+	w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
+	fmt.Fprintf(w, "# TYPE countback_events_published_total counter\ncountback_events_published_total %d\n", s.Published)
+	fmt.Fprintf(w, "# TYPE countback_events_failed_total counter\ncountback_events_failed_total %d\n", s.Failed)
+	fmt.Fprintf(w, "# TYPE countback_events_waiting gauge\ncountback_events_waiting %d\n", counts.Waiting)
+	fmt.Fprintln(w, "# TYPE countback_cases gauge")
+	for _, c := range counts.Cases {
+		fmt.Fprintf(w, "countback_cases{state=%q} %d\n", c.State, c.N)
+	}
+}

@@ -1,0 +1,287 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/fhirapi"
+	"example.org/countback/services/countback/internal/outbox"
+	"example.org/countback/services/countback/internal/store"
+)
+
+// Timeouts of the HTTP servers: long enough for a large bundle on a slow line,
+// short enough that an idle client holds nothing for ever.
+const (
+	readHeaderTimeout = 5 * time.Second
+	readTimeout       = 30 * time.Second
+	writeTimeout      = 60 * time.Second
+	idleTimeout       = 2 * time.Minute
+	maxHeaderBytes    = 32 << 10
+
+	tickEvery = 5 * time.Second // how often cases are looked for that change with time
+	tickLimit = 200             // cases planned again in one go
+)
+
+// App is the running service.
+type App struct {
+	Office *casework.Office
+	Clock  *Clock
+
+	cfg      Config
+	log      *slog.Logger
+	db       *store.DB
+	relay    *outbox.Relay
+	js       jetstream.JetStream
+	nats     *outbox.Server // nil with an external server
+	api      net.Listener
+	admin    net.Listener
+	failed   chan error
+	teardown []step
+	stop     sync.Once
+	stopErr  error
+}
+
+type step struct {
+	name string
+	do   func() error
+}
+
+// Start builds the service and serves until Close. Whatever was built is taken
+// down again when a later part fails.
+func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error) {
+	a := &App{cfg: cfg, log: log, Clock: &Clock{}, failed: make(chan error, 4)}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, a.Close())
+		}
+	}()
+	if err := loopback(cfg.Addr); err != nil { // health and metrics hold no patient data
+		return nil, err
+	}
+	if a.api, err = a.listen("api listener", cfg.Addr); err != nil {
+		return nil, err
+	}
+	if a.admin, err = a.listen("admin listener", cfg.Admin); err != nil {
+		return nil, err
+	}
+	facility, err := cfg.FacilityOf(cfg.base(a.api.Addr().String()))
+	if err != nil {
+		return nil, err
+	}
+	if cfg.Today != "" {
+		at, err := cfg.standing(facility.Calendar)
+		if err != nil {
+			return nil, err
+		}
+		a.Clock.Stand(at)
+	}
+	a.db, err = store.Open(ctx, store.Options{Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal})
+	if err != nil {
+		return nil, fmt.Errorf("open the database: %w", err)
+	}
+	a.onClose("database", a.db.Close)
+	definition, err := cfg.definition()
+	if err != nil {
+		return nil, err
+	}
+	a.Office, err = casework.Open(ctx, casework.Options{DB: a.db, Facility: facility, Token: cfg.Facility, PlanDefinition: definition})
+	if err != nil {
+		return nil, err
+	}
+	conn, err := a.broker()
+	if err != nil {
+		return nil, err
+	}
+	if a.js, err = jetstream.New(conn); err != nil {
+		return nil, err
+	}
+	a.relay, err = outbox.NewRelay(outbox.RelayOptions{Rows: a.db, JS: a.js, Now: a.Clock.Now, Log: log})
+	if err != nil {
+		return nil, err
+	}
+	a.loop("relay", a.relay.Run)
+	a.loop("timers", a.ticks)
+	a.serve("admin", a.admin, a.adminHandler())
+	api, err := fhirapi.New(fhirapi.Options{
+		Office: a.Office, Base: facility.Base, Zone: facility.Calendar.Zone(), Log: log, Now: a.Clock.Now,
+	})
+	if err != nil {
+		return nil, err
+	}
+	a.serve("api", a.api, api)
+	return a, nil
+}
+
+func (a *App) onClose(name string, do func() error) {
+	a.teardown = append(a.teardown, step{name, do})
+}
+
+// Close takes everything down, last built first.
+func (a *App) Close() error {
+	a.stop.Do(func() {
+		for n := len(a.teardown) - 1; n >= 0; n-- {
+			s := a.teardown[n]
+			if err := s.do(); err != nil {
+				a.stopErr = errors.Join(a.stopErr, fmt.Errorf("close %s: %w", s.name, err))
+			}
+		}
+	})
+	return a.stopErr
+}
+
+// Wait returns when ctx ends, or with the error of a part that failed.
+func (a *App) Wait(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return nil
+	case err := <-a.failed:
+		return err
+	}
+}
+
+// URL is the address of the FHIR API.
+func (a *App) URL() string { return a.cfg.base(a.api.Addr().String()) }
+
+// AdminURL is the address of health and metrics.
+func (a *App) AdminURL() string { return "http://" + a.admin.Addr().String() }
+
+// NATSURL is the address that consumers connect to; empty when there is none.
+func (a *App) NATSURL() string {
+	switch {
+	case a.cfg.NATS != "":
+		return a.cfg.NATS
+	case a.cfg.NATSListen != "":
+		return a.nats.ClientURL()
+	}
+	return ""
+}
+
+func (a *App) stream(ctx context.Context) (jetstream.Stream, error) {
+	return a.js.Stream(ctx, outbox.StreamName)
+}
+
+// Published waits until every event that is committed now is in the stream.
+func (a *App) Published(ctx context.Context) error { return a.relay.Drained(ctx) }
+
+// fatal ends the process: after a failed commit nobody knows what is on disk.
+func (a *App) fatal(err error) {
+	a.log.Error("the disk failed; the process must end", "error", err)
+	select {
+	case a.failed <- err:
+	default:
+	}
+}
+
+func (a *App) listen(name, addr string) (net.Listener, error) {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, err
+	}
+	a.onClose(name, func() error {
+		if err := l.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
+			return err
+		}
+		return nil
+	})
+	return l, nil
+}
+
+// broker connects to the NATS server, starting the one inside if none is named.
+func (a *App) broker() (*nats.Conn, error) {
+	var conn *nats.Conn
+	var err error
+	if a.cfg.NATS != "" {
+		conn, err = outbox.Connect(a.cfg.NATS)
+	} else {
+		a.nats, err = outbox.StartServer(outbox.ServerOptions{
+			StoreDir: filepath.Join(a.cfg.Data, "nats"), Listen: a.cfg.NATSListen, Log: a.log,
+		})
+		if err != nil {
+			return nil, err
+		}
+		a.onClose("nats server", func() error { a.nats.Shutdown(); return nil })
+		conn, err = a.nats.Connect()
+	}
+	if err != nil {
+		return nil, err
+	}
+	a.onClose("nats connection", func() error { conn.Close(); return nil })
+	return conn, nil
+}
+
+// loop runs a part until Close.
+func (a *App) loop(name string, run func(context.Context) error) {
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := run(ctx); err != nil && ctx.Err() == nil {
+			a.failed <- fmt.Errorf("%s: %w", name, err)
+		}
+	}()
+	a.onClose(name, func() error { cancel(); <-done; return nil })
+}
+
+// serve answers HTTP until Close, which lets requests in hand finish.
+func (a *App) serve(name string, l net.Listener, h http.Handler) {
+	s := &http.Server{
+		Handler: h, ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout,
+		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeaderBytes,
+		ErrorLog: slog.NewLogLogger(a.log.Handler(), slog.LevelWarn),
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			a.failed <- fmt.Errorf("%s: %w", name, err)
+		}
+	}()
+	a.onClose(name+" server", func() error {
+		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+		defer cancel()
+		err := s.Shutdown(ctx)
+		<-done
+		return err
+	})
+}
+
+// ticks plans again what changes with time alone.
+func (a *App) ticks(ctx context.Context) error {
+	t := time.NewTicker(tickEvery)
+	defer t.Stop()
+	for {
+		if err := a.Tick(ctx); err != nil && ctx.Err() == nil {
+			a.log.Error("timers", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+	}
+}
+
+// Tick plans again every case that changes with time alone by now.
+func (a *App) Tick(ctx context.Context) error {
+	for {
+		n, err := a.Office.Tick(ctx, a.Clock.Now(), tickLimit)
+		if err != nil || n < tickLimit {
+			return err
+		}
+	}
+}
+
+// Logger writes structured lines to w.
+func Logger(w io.Writer) *slog.Logger { return slog.New(slog.NewJSONHandler(w, nil)) }

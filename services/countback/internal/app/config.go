@@ -1,0 +1,125 @@
+package app
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// Config is every setting, each with its one default in Flags.
+type Config struct {
+	Addr             string // where the FHIR API listens
+	Admin            string // where health and metrics listen
+	Data             string // folder of the database and the event stream
+	BaseURL          string // public address of /fhir; empty: http://ADDR/fhir
+	Facility         string // token of the facility in event subjects
+	Zone             string // IANA name of the facility's time zone
+	Holidays         string // us-federal, england, none, or a file of dates
+	OperatingDays    string // Mon-Fri, or a list
+	AnaesthesiaAfter time.Duration
+	Today            string // standing clock: a date or an RFC 3339 instant
+	NATS             string // external server; empty: the embedded one
+	NATSListen       string // port of the embedded server; empty: none
+	Protocol         string // file with a PlanDefinition; empty: the embedded one
+}
+
+// FacilityFlags adds the settings that say which hospital this is.
+func (c *Config) FacilityFlags(fs *flag.FlagSet) {
+	fs.StringVar(&c.Zone, "zone", "America/Chicago", "the facility's time zone, an IANA `name`")
+	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` with a date a line")
+	fs.StringVar(&c.OperatingDays, "operating-days", "Mon-Fri", "`days` on which elective surgery is done")
+	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, where the booking does not say it")
+	fs.StringVar(&c.Protocol, "protocol", "", "`file` with the PlanDefinition to plan by (default: the example protocol inside)")
+	fs.StringVar(&c.Today, "today", "", "stand the clock still at a `date` (12:00) or RFC 3339 instant; for trying things out only")
+}
+
+// ServerFlags adds the settings of a running server.
+func (c *Config) ServerFlags(fs *flag.FlagSet) {
+	fs.StringVar(&c.Addr, "addr", "127.0.0.1:8080", "`host:port` of the FHIR API")
+	fs.StringVar(&c.Admin, "admin", "127.0.0.1:8081", "`host:port` of health and metrics")
+	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir)")
+	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
+	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
+	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
+}
+
+// ErrExposed says that the service would be reachable without authentication.
+var ErrExposed = errors.New("there is no authentication yet: listen on loopback only")
+
+// loopback refuses an address that others could reach.
+func loopback(addr string) error {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return err
+	}
+	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", addr, ErrExposed)
+}
+
+// FacilityOf builds the hospital's calendar. base is the public FHIR base.
+func (c *Config) FacilityOf(base string) (translate.Facility, error) {
+	var f translate.Facility
+	zone, err := time.LoadLocation(c.Zone)
+	if err != nil || c.Zone == "" {
+		return f, fmt.Errorf("-zone: %q is not a time zone", c.Zone)
+	}
+	holidays, err := holidaySet(c.Holidays)
+	if err != nil {
+		return f, fmt.Errorf("-holidays: %w", err)
+	}
+	days, err := calendar.ParseOperatingDays(c.OperatingDays)
+	if err != nil {
+		return f, fmt.Errorf("-operating-days: %w", err)
+	}
+	cal, err := calendar.New(calendar.Options{Zone: zone, Holidays: holidays, OperatingDays: days})
+	if err != nil {
+		return f, err
+	}
+	if _, err := url.Parse(base); err != nil {
+		return f, fmt.Errorf("-base-url: %w", err)
+	}
+	return translate.Facility{Calendar: cal, StartOffset: c.AnaesthesiaAfter, Base: base}, nil
+}
+
+// holidaySet takes the name of a set, else the name of a file.
+func holidaySet(s string) (calendar.HolidaySet, error) {
+	set, err := calendar.Holidays(s)
+	if err == nil {
+		return set, nil
+	}
+	file, openErr := os.Open(s)
+	if openErr != nil {
+		return set, fmt.Errorf("%q is neither the name of a holiday set nor a file", s)
+	}
+	defer file.Close()
+	return calendar.ParseHolidays(file)
+}
+
+// standing reads -today: a date means 12:00 in the facility's zone.
+func (c *Config) standing(cal *calendar.Calendar) (time.Time, error) {
+	if d, err := calendar.ParseDate(c.Today); err == nil {
+		return cal.At(d, 12, 0), nil
+	}
+	t, err := time.Parse(time.RFC3339, c.Today)
+	if err != nil {
+		return t, fmt.Errorf("-today: %q is neither a date (2026-11-27) nor an instant (2026-11-27T07:00:00-06:00)", c.Today)
+	}
+	return t.In(cal.Zone()), nil
+}
+
+func (c *Config) base(addr string) string {
+	if c.BaseURL != "" {
+		return strings.TrimSuffix(c.BaseURL, "/")
+	}
+	return "http://" + addr + "/fhir"
+}

@@ -1,0 +1,105 @@
+package casework
+
+import (
+	"context"
+
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// Counts are the figures that an operator watches.
+type Counts struct {
+	Cases   []store.StateCount
+	Waiting int64 // events committed and not yet published
+}
+
+// Counts reads the figures.
+func (o *Office) Counts(ctx context.Context) (Counts, error) {
+	var c Counts
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		var err error
+		if c.Cases, err = tx.CaseCounts(); err != nil {
+			return err
+		}
+		c.Waiting, err = tx.Waiting()
+		return err
+	})
+	return c, err
+}
+
+// Plans lists every open case with its CarePlan and its Tasks, in the order in
+// which the cases were opened.
+func (o *Office) Plans(ctx context.Context) ([]Planned, error) {
+	var out []Planned
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		after := ""
+		for {
+			cases, err := tx.OpenCases(after, 100)
+			if err != nil || len(cases) == 0 {
+				return err
+			}
+			for _, c := range cases {
+				p, err := o.planned(tx, c)
+				if err != nil {
+					return err
+				}
+				out = append(out, p)
+				after = c.ID
+			}
+		}
+	})
+	return out, err
+}
+
+// Planned is a case as it is served.
+type Planned struct {
+	CarePlan store.Stored
+	Tasks    []store.Stored
+}
+
+func (o *Office) planned(tx *store.Tx, c store.Case) (Planned, error) {
+	var p Planned
+	var err error
+	if p.CarePlan, err = tx.Current("CarePlan", c.ID); err != nil {
+		return p, err
+	}
+	items, err := tx.Items(c.ID)
+	if err != nil {
+		return p, err
+	}
+	for _, it := range items {
+		t, err := o.rendered(tx, it)
+		if err != nil {
+			return p, err
+		}
+		p.Tasks = append(p.Tasks, t)
+	}
+	return p, nil
+}
+
+// Unplanned is a booking that was kept and opens no case, with the reason.
+type Unplanned struct{ Booking, Patient, Reason string }
+
+// Unplanned lists the bookings that were kept and open no case.
+func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
+	var out []Unplanned
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		patients, err := tx.Patients(booking...)
+		if err != nil {
+			return err
+		}
+		for _, patient := range patients {
+			records, err := o.records(tx, patient)
+			if err != nil {
+				return err
+			}
+			for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+				if !b.Opens {
+					out = append(out, Unplanned{Booking: b.Primary, Patient: patient, Reason: b.Reason})
+				}
+			}
+		}
+		return nil
+	})
+	return out, err
+}

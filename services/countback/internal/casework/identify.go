@@ -1,0 +1,220 @@
+package casework
+
+import (
+	"errors"
+	"net/url"
+	"slices"
+	"strings"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/store"
+)
+
+// identify finds or makes the resource that a request means.
+func (r *receipt) identify(n int, q *Request) error {
+	t, err := r.target(q)
+	if err != nil {
+		return err
+	}
+	name := q.Type + "/" + t.current.ID
+	if _, twice := r.claimed[name]; twice {
+		return Refuse(ErrInvalid, "duplicate", q.path(""), q.path("")+" means the same "+q.Type+" as another entry; a transaction may change it once")
+	}
+	r.claimed[name] = n
+	if q.FullURL != "" {
+		r.refs[q.FullURL] = name
+	}
+	r.targets[n] = t
+	return r.matches(q, t.current)
+}
+
+func (r *receipt) target(q *Request) (target, error) {
+	switch {
+	case q.Method == "POST" && q.IfNoneExist != "":
+		return r.byCondition(q, q.IfNoneExist, true)
+	case q.Method == "POST":
+		return r.posted(q)
+	case q.Query != "":
+		return r.byCondition(q, q.Query, false)
+	}
+	if sent := q.Resource.ID(); sent != q.ID {
+		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" must be the id that the request names")
+	}
+	return r.byID(q.Type, q.ID)
+}
+
+// byID takes the resource with the id, or makes it: a sender may choose ids.
+func (r *receipt) byID(typ, id string) (target, error) {
+	cur, err := r.tx.Current(typ, id)
+	if errors.Is(err, store.ErrNotFound) {
+		return target{current: store.Stored{Type: typ, ID: id}}, nil
+	}
+	return target{current: cur}, err
+}
+
+// posted takes a new id, unless a booking with exactly these identifiers is
+// held already.
+func (r *receipt) posted(q *Request) (target, error) {
+	fresh := target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}
+	if !slices.Contains(booking, q.Type) {
+		return fresh, nil
+	}
+	sent := identifiers(q.Resource)
+	if len(sent) == 0 {
+		return fresh, nil
+	}
+	ids, err := r.tx.ByIdentifier(q.Type, sent[0].System, sent[0].Value)
+	if err != nil {
+		return target{}, err
+	}
+	for _, id := range ids {
+		cur, err := r.tx.Current(q.Type, id)
+		if err != nil {
+			return target{}, err
+		}
+		have, err := r.office.parsed.get(cur)
+		if err != nil {
+			return target{}, err
+		}
+		if slices.Equal(identifiers(have), sent) {
+			return target{current: cur}, nil
+		}
+	}
+	return fresh, nil
+}
+
+// identifiers lists a resource's business identifiers with a system, sorted.
+func identifiers(res *fhir.Resource) []fhir.Identifier {
+	var out []fhir.Identifier
+	for _, id := range res.Get("identifier").Items() {
+		if s, v := id.String("system"), id.String("value"); s != "" && v != "" {
+			out = append(out, fhir.Identifier{System: s, Value: v})
+		}
+	}
+	slices.SortFunc(out, func(a, b fhir.Identifier) int {
+		return strings.Compare(a.System+"|"+a.Value, b.System+"|"+b.Value)
+	})
+	return out
+}
+
+// byCondition follows R4's table for conditional create (keep) and update.
+func (r *receipt) byCondition(q *Request, query string, keep bool) (target, error) {
+	ids, err := r.find(q, query)
+	if err != nil {
+		return target{}, err
+	}
+	sent := q.Resource.ID()
+	switch {
+	case len(ids) > 1:
+		return target{}, Refuse(ErrMultiple, "multiple-matches", q.Type, "more than one "+q.Type+" has this identifier")
+	case len(ids) == 1 && !keep && sent != "" && sent != ids[0]:
+		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" is not the id of the "+q.Type+" that the condition finds")
+	case len(ids) == 1:
+		cur, err := r.tx.Current(q.Type, ids[0])
+		return target{current: cur, matched: keep}, err
+	case keep || sent == "":
+		return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
+	}
+	t, err := r.byID(q.Type, sent)
+	if err == nil && t.current.Version > 0 {
+		return target{}, Refuse(ErrConflict, "conflict", q.path("id"), q.path("id")+" is taken by a "+q.Type+" that the condition does not find")
+	}
+	return t, err
+}
+
+// find looks up identifier=system|value among what is held and among what this
+// very delivery makes.
+func (r *receipt) find(q *Request, query string) ([]string, error) {
+	id, refusal := condition(query, q.Type)
+	if refusal != nil {
+		return nil, refusal
+	}
+	return r.tx.ByIdentifier(q.Type, id.System, id.Value)
+}
+
+// condition reads identifier=system|value, the one condition that is safe to
+// act on.
+func condition(query, typ string) (fhir.Identifier, *Refusal) {
+	values, err := url.ParseQuery(strings.TrimPrefix(query, typ+"?"))
+	bad := Refuse(ErrMalformed, "value", typ, "a condition on "+typ+" must be exactly identifier=system|value, with a system")
+	if err != nil || len(values) != 1 || len(values["identifier"]) != 1 {
+		return fhir.Identifier{}, bad
+	}
+	system, value, found := strings.Cut(values.Get("identifier"), "|")
+	if !found || system == "" || value == "" || strings.Contains(value, ",") {
+		return fhir.Identifier{}, bad
+	}
+	return fhir.Identifier{System: system, Value: value}, nil
+}
+
+// matches enforces If-Match.
+func (r *receipt) matches(q *Request, cur store.Stored) error {
+	if q.IfMatch == "" {
+		return nil
+	}
+	if etag(cur.Version) != strings.TrimSpace(q.IfMatch) {
+		return Refuse(ErrVersion, "conflict", q.Type, "the "+q.Type+" has changed since the version named in If-Match")
+	}
+	return nil
+}
+
+// rewrite gives the function that turns references of the message into
+// references of ours, after checking that each can be.
+func (r *receipt) rewrite(q *Request) (func(string) string, error) {
+	resolved := map[string]string{}
+	var refusal error
+	q.Resource.RewriteReferences(func(ref string) string {
+		if to, ok := r.refs[ref]; ok {
+			resolved[ref] = to
+			return ref
+		}
+		switch parsed, err := fhir.ParseRef(ref, r.office.facility.Base); {
+		case err != nil: // the edge has checked references; anything else stays as sent
+		case strings.HasPrefix(parsed.URN, "urn:uuid:") && refusal == nil:
+			refusal = Refuse(ErrInvalid, "not-found", q.path(""), q.path("")+" refers to an entry by urn:uuid that is not in this bundle")
+		case parsed.Query != "" && refusal == nil:
+			resolved[ref], refusal = r.conditional(q, parsed)
+		case parsed.IsLocal():
+			resolved[ref] = parsed.String()
+		}
+		return ref
+	})
+	if refusal != nil {
+		return nil, refusal
+	}
+	return func(ref string) string {
+		if to, ok := resolved[ref]; ok {
+			return to
+		}
+		return ref
+	}, nil
+}
+
+// conditional resolves a reference such as Patient?identifier=system|value,
+// which must mean exactly one resource.
+func (r *receipt) conditional(q *Request, ref fhir.Ref) (string, error) {
+	id, bad := condition(ref.Query, ref.Type)
+	if bad != nil {
+		return "", bad
+	}
+	ids, err := r.tx.ByIdentifier(ref.Type, id.System, id.Value)
+	if err != nil {
+		return "", err
+	}
+	if len(ids) != 1 {
+		return "", Refuse(ErrVersion, "not-found", q.path(""), q.path("")+" refers to a "+ref.Type+" by identifier, and not exactly one is held")
+	}
+	return ref.Type + "/" + ids[0], nil
+}
+
+// path names an element of the request's resource as the sender sees it.
+func (q *Request) path(element string) string {
+	out := q.Type
+	if q.At != "" {
+		out = q.At + ".resource"
+	}
+	if element != "" {
+		out += "." + element
+	}
+	return out
+}

@@ -1,0 +1,190 @@
+package casework
+
+import (
+	"bytes"
+	"encoding/json"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// writing is one case being planned within its transaction.
+type writing struct {
+	office     *Office
+	tx         *store.Tx
+	c          *store.Case
+	b          *translate.Booking
+	why        cause
+	fresh      bool // the case is new
+	created    time.Time
+	dataBefore []byte // the case row's data as it stood
+
+	old      map[readiness.Key]store.Item
+	rows     map[readiness.Key]*translate.Row
+	oldItems []readiness.Item
+	taskID   map[readiness.Key]string
+
+	plan    *readiness.Plan
+	changes []readiness.Change
+	saved   []store.Item // item versions that were written
+	written map[readiness.Key]*translate.Row
+}
+
+// load reads the items that stand, with the people's new entries laid over.
+func (w *writing) load() error {
+	w.old = map[readiness.Key]store.Item{}
+	w.rows = map[readiness.Key]*translate.Row{}
+	w.taskID = map[readiness.Key]string{}
+	w.written = map[readiness.Key]*translate.Row{}
+	w.created, w.dataBefore = w.tx.Now, w.c.Data
+	if w.fresh {
+		return nil
+	}
+	var d caseData
+	if err := json.Unmarshal(w.c.Data, &d); err != nil {
+		return err
+	}
+	var err error
+	if w.created, err = time.Parse(time.RFC3339Nano, d.Created); err != nil {
+		return err
+	}
+	items, err := w.tx.Items(w.c.ID)
+	if err != nil {
+		return err
+	}
+	for _, it := range items {
+		row, err := translate.DecodeRow(it.Data)
+		if err != nil {
+			return err
+		}
+		p, err := w.office.protocolOf(w.tx, it.Protocol)
+		if err != nil {
+			return err
+		}
+		w.oldItems = append(w.oldItems, row.Item(p, w.office.facility))
+		if work, ok := w.why.work[it.TaskID]; ok {
+			row.Work = work
+		}
+		key := row.Key()
+		w.old[key], w.rows[key], w.taskID[key] = it, row, it.TaskID
+	}
+	return nil
+}
+
+func (w *writing) entries() map[readiness.Key]readiness.Entry {
+	out := make(map[readiness.Key]readiness.Entry, len(w.rows))
+	for key, row := range w.rows {
+		if row.Work != nil {
+			out[key] = row.Entry()
+		}
+	}
+	return out
+}
+
+// items writes every item whose row differs from the one that stands.
+func (w *writing) items() error {
+	focus, basedOn := focusOf(w.b)
+	for n := range w.plan.Items {
+		i := &w.plan.Items[n]
+		if w.taskID[i.Key] == "" {
+			w.taskID[i.Key] = w.tx.NewID()
+		}
+		row := w.office.facility.RowOf(i)
+		row.Patient, row.Focus, row.BasedOn = w.b.Patient, focus, basedOn
+		row.Authored = w.tx.Now.In(w.office.facility.Calendar.Zone()).Format(time.RFC3339)
+		if was := w.rows[i.Key]; was != nil {
+			row.Authored, row.Work = was.Authored, was.Work
+		}
+		if i.Replaces > 0 {
+			row.Replaces = w.taskID[readiness.Key{Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Replaces}]
+		}
+		row.Why = w.whyClosed(i)
+		row.Status = translate.StatusOf(i, row.Work)
+		if err := w.item(i.Key, &row); err != nil {
+			return err
+		}
+	}
+	for _, ch := range w.changes {
+		if ch.Kind != readiness.Dropped {
+			continue
+		}
+		row := *w.rows[ch.Old.Key]
+		row.State, row.Status = readiness.Needless, "cancelled"
+		row.Why = "The plan no longer has this step."
+		if err := w.item(ch.Old.Key, &row); err != nil {
+			return err
+		}
+	}
+	return w.tx.SaveItems(w.saved)
+}
+
+// whyClosed says why an item that nobody closed is not asked for.
+func (w *writing) whyClosed(i *readiness.Item) string {
+	if i.State != readiness.Needless || i.Entry.Outcome != readiness.NoOutcome {
+		return ""
+	}
+	if w.b.Case.Ending != readiness.Running {
+		return "The booking ended: " + string(w.b.Case.Ending) + "."
+	}
+	if i.Step.Condition != nil {
+		return "Does not apply to this person: " + i.Step.Condition.Words + "."
+	}
+	return ""
+}
+
+// item queues a version of an item if its row, or the protocol that it is
+// rendered by, differs.
+func (w *writing) item(key readiness.Key, row *translate.Row) error {
+	data, err := row.Encode()
+	if err != nil {
+		return err
+	}
+	w.written[key] = row
+	was, canonical := w.old[key], w.office.protocol.Canonical()
+	if was.Version > 0 && bytes.Equal(was.Data, data) && was.Protocol == canonical {
+		return nil
+	}
+	it := store.Item{
+		TaskID: w.taskID[key], CaseID: w.c.ID, Patient: w.b.Patient,
+		Step: row.Step, Repeat: row.Repeat, Round: row.Round,
+		Version: was.Version + 1, Updated: w.tx.Now,
+		State: string(row.State), Status: row.Status, Owner: ownerOf(row.Work),
+		Protocol: canonical, Data: data,
+	}
+	it.OpensFrom, it.OpensTo = w.office.facility.Span(row.Opens)
+	it.DueFrom, it.DueTo = w.office.facility.Span(row.Due)
+	w.saved = append(w.saved, it)
+	return nil
+}
+
+// focusOf gives what the Tasks work towards and the order they rest on.
+func focusOf(b *translate.Booking) (focus, basedOn string) {
+	for _, m := range b.Members {
+		switch {
+		case focus == "" && strings.HasPrefix(m, "Procedure/"):
+			focus = m
+		case basedOn == "" && strings.HasPrefix(m, "ServiceRequest/"):
+			basedOn = m
+		}
+	}
+	if focus == "" {
+		focus, basedOn = basedOn, ""
+	}
+	return focus, basedOn
+}
+
+func ownerOf(work *translate.Work) string {
+	if work == nil || work.Owner == nil {
+		return ""
+	}
+	var ref struct {
+		Reference string `json:"reference"`
+	}
+	if json.Unmarshal(work.Owner, &ref) != nil {
+		return ""
+	}
+	return ref.Reference
+}

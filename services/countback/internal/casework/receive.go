@@ -1,0 +1,211 @@
+package casework
+
+import (
+	"context"
+	"slices"
+	"strconv"
+	"strings"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/search"
+	"example.org/countback/services/countback/internal/store"
+)
+
+// Received are the resource types that a hospital may send.
+var Received = []string{
+	"Appointment", "Procedure", "ServiceRequest", "Patient", "RelatedPerson",
+	"Practitioner", "Location", "Encounter", "CareTeam",
+}
+
+// booking are the types that plans are made from.
+var booking = []string{"Appointment", "Procedure", "ServiceRequest", "Encounter"}
+
+// Delivery is one message as it came, and what it asks for. All of its
+// requests succeed, or none of them changes anything.
+type Delivery struct {
+	Source, ContentType, Method, Target string
+	Body                                []byte // as sent
+	Requests                            []Request
+}
+
+// Request is one create or update.
+type Request struct {
+	At          string // where it stands, "Bundle.entry[2]"; empty for a message of its own
+	Method      string // POST or PUT
+	Type, ID    string // of the target; ID empty for POST and conditional updates
+	Query       string // of a conditional update: identifier=system|value
+	IfNoneExist string // of a conditional create
+	IfMatch     string // version that must be the current one; empty: none
+	FullURL     string // what other entries call it
+	Resource    *fhir.Resource
+}
+
+// Result is what became of one request.
+type Result struct {
+	Stored  store.Stored
+	Created bool
+	Changed bool // false: what was sent is what is held already
+}
+
+// Receive stores what was sent and plans again whatever follows from it, in
+// one transaction. It returns a *Refusal when the message cannot be accepted;
+// then nothing of it is stored.
+func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
+	var out []Result
+	err := o.db.Write(ctx, func(tx *store.Tx) error {
+		r := receipt{office: o, tx: tx, refs: map[string]string{}, claimed: map[string]int{}}
+		var err error
+		out, err = r.run(d)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// receipt is one delivery within its transaction.
+type receipt struct {
+	office   *Office
+	tx       *store.Tx
+	received int64
+	refs     map[string]string // what entries call each other → Type/id
+	claimed  map[string]int    // Type/id → request that stands for it
+	targets  []target
+	sources  []string // versioned references of what changed
+}
+
+// target is the resource that a request turned out to mean.
+type target struct {
+	current store.Stored // Version 0: none yet
+	matched bool         // a conditional create that found one: nothing to write
+}
+
+func (r *receipt) run(d Delivery) ([]Result, error) {
+	var err error
+	r.received, err = r.tx.Archive(store.Received{
+		At: r.tx.Now, Source: d.Source, ContentType: d.ContentType,
+		Method: d.Method, Target: d.Target, Body: d.Body,
+	})
+	if err != nil {
+		return nil, err
+	}
+	r.targets = make([]target, len(d.Requests))
+	// Creates before updates, as R4 orders a transaction; the outcome does not
+	// depend on the order of the entries.
+	for _, method := range []string{"POST", "PUT"} {
+		for n := range d.Requests {
+			if q := &d.Requests[n]; q.Method == method {
+				if err := r.identify(n, q); err != nil {
+					return nil, err
+				}
+			}
+		}
+	}
+	out := make([]Result, len(d.Requests))
+	var people []string
+	for n := range d.Requests {
+		res, patients, err := r.save(&d.Requests[n], r.targets[n])
+		if err != nil {
+			return nil, err
+		}
+		out[n] = res
+		people = append(people, patients...)
+	}
+	slices.Sort(people) // one total order of locks
+	for _, patient := range slices.Compact(people) {
+		if err := r.office.replan(r.tx, patient, cause{sources: r.sources}); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// save writes one resource and returns the people whose plans it may change.
+func (r *receipt) save(q *Request, t target) (Result, []string, error) {
+	if t.matched {
+		return Result{Stored: t.current}, nil, nil
+	}
+	at, f := r.tx.Now, r.office.facility
+	rewritten, err := r.rewrite(q)
+	if err != nil {
+		return Result{}, nil, err
+	}
+	cur := t.current
+	if cur.Version > 0 {
+		same := q.Resource.Apply(fhir.Patch{
+			ID: cur.ID, VersionID: strconv.FormatInt(cur.Version, 10), LastUpdated: cur.Updated.In(f.Calendar.Zone()), Reference: rewritten,
+		})
+		if string(same) == string(cur.Body) {
+			return Result{Stored: cur}, nil, nil
+		}
+	}
+	next := store.Stored{
+		Type: q.Type, ID: cur.ID, Version: cur.Version + 1, Updated: at, ReceivedID: r.received,
+	}
+	next.Body = q.Resource.Apply(fhir.Patch{
+		ID: next.ID, VersionID: strconv.FormatInt(next.Version, 10), LastUpdated: at.In(f.Calendar.Zone()), Reference: rewritten,
+	})
+	parsed, issues := fhir.Parse(next.Body, len(next.Body)+1)
+	if len(issues) > 0 {
+		return Result{}, nil, &Refusal{Err: ErrInvalid, Issues: issues}
+	}
+	if next.Patient, err = r.patient(parsed); err != nil {
+		return Result{}, nil, err
+	}
+	if err := r.tx.Save(next, search.Index(parsed, f.Base, f.Calendar.Zone())); err != nil {
+		return Result{}, nil, err
+	}
+	r.office.parsed.put(next, parsed)
+	r.sources = append(r.sources, versioned(next))
+	res := Result{Stored: next, Created: cur.Version == 0, Changed: true}
+	var people []string
+	switch {
+	case q.Type == "Patient":
+		people, err = r.arrived(parsed, next.Type+"/"+next.ID)
+	case slices.Contains(booking, q.Type):
+		for _, p := range []string{next.Patient, cur.Patient} {
+			if strings.HasPrefix(p, "Patient/") {
+				people = append(people, p)
+			}
+		}
+	}
+	return res, people, err
+}
+
+// awaited is the name under which resources wait for a patient who is known
+// only by a business identifier.
+func awaited(id fhir.Identifier) string { return "identifier:" + id.System + "|" + id.Value }
+
+// patient says whose a resource is. One that names its patient by an identifier
+// that nobody here has waits under that identifier.
+func (r *receipt) patient(res *fhir.Resource) (string, error) {
+	ref, id := r.office.facility.PatientOf(res)
+	if ref != "" || id.System == "" || id.Value == "" {
+		return ref, nil
+	}
+	ids, err := r.tx.ByIdentifier("Patient", id.System, id.Value)
+	if err != nil || len(ids) != 1 {
+		return awaited(id), err
+	}
+	return "Patient/" + ids[0], nil
+}
+
+// arrived gives a patient what has been waiting for their identifiers.
+func (r *receipt) arrived(res *fhir.Resource, ref string) ([]string, error) {
+	var people []string
+	for _, id := range identifiers(res) {
+		moved, err := r.tx.Reassign(awaited(id), ref)
+		if err != nil {
+			return nil, err
+		}
+		if moved > 0 {
+			people = append(people, ref)
+		}
+	}
+	return people, nil
+}
+
+func versioned(s store.Stored) string {
+	return s.Type + "/" + s.ID + "/_history/" + strconv.FormatInt(s.Version, 10)
+}

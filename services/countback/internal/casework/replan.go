@@ -1,0 +1,251 @@
+package casework
+
+import (
+	"encoding/json"
+	"errors"
+	"strconv"
+	"time"
+
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/search"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+
+	"example.org/countback/pkg/fhir"
+)
+
+// cause says why plans are made again, for Provenance.
+type cause struct {
+	sources []string                   // versioned references to what changed
+	work    map[string]*translate.Work // people's new entries, by Task id
+	who     string                     // reference of the person who acted
+}
+
+// caseData is what the case row remembers of the plan, beside what is indexed.
+type caseData struct {
+	Day     string   `json:"day,omitempty"`
+	Members []string `json:"members,omitempty"`
+	Created string   `json:"created"`
+}
+
+// replan makes the plans of one person again and writes what differs.
+func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
+	records, err := o.records(tx, patient)
+	if err != nil {
+		return err
+	}
+	cases, err := tx.CasesOf(patient)
+	if err != nil {
+		return err
+	}
+	bookings := translate.Bookings(records, o.protocol, o.facility)
+	taken := map[string]bool{}
+	for n := range bookings {
+		b := &bookings[n]
+		b.Patient = patient
+		c := caseOf(cases, b, taken)
+		if c == nil {
+			if !b.Opens {
+				continue
+			}
+			if refusal := identified(records, b); refusal != nil {
+				return refusal
+			}
+			c = &store.Case{ID: tx.NewID(), Patient: patient}
+		}
+		taken[c.ID] = true
+		if !b.Meets && b.Case.Ending == readiness.Running {
+			b.Case.Ending = readiness.NoLongerMeets
+		}
+		if err := o.plan(tx, c, b, why); err != nil {
+			return err
+		}
+	}
+	for n := range cases {
+		if c := &cases[n]; !taken[c.ID] && c.Open {
+			if err := o.abandon(tx, c, why); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// records reads what is held of the person that plans are made from.
+func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, error) {
+	held, err := tx.OfPatient(patient, booking...)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]*translate.Record, 0, len(held))
+	for _, s := range held {
+		r, err := o.parsed.get(s)
+		if err != nil {
+			return nil, err
+		}
+		rec := &translate.Record{Resource: r, Type: s.Type, ID: s.ID, Updated: s.Updated, First: s.Updated}
+		if s.Version > 1 {
+			first, err := tx.Version(s.Type, s.ID, 1)
+			if err != nil {
+				return nil, err
+			}
+			rec.First = first.Updated
+		}
+		out = append(out, rec)
+	}
+	return out, nil
+}
+
+// caseOf finds the case of a booking: the one opened for the resource that
+// stands for it, else one opened for another of its resources (or of those that
+// may be), before the appointment came.
+func caseOf(cases []store.Case, b *translate.Booking, taken map[string]bool) *store.Case {
+	for _, ref := range append(append([]string{}, b.Members...), b.Candidates...) {
+		for n := range cases {
+			if c := &cases[n]; c.Key == ref && !taken[c.ID] {
+				return c
+			}
+		}
+	}
+	return nil
+}
+
+// identified refuses a booking that would open a case but carries no business
+// identifier: without one, nobody could tell later which booking moved.
+func identified(records []*translate.Record, b *translate.Booking) error {
+	for _, r := range records {
+		if r.Ref() != b.Primary {
+			continue
+		}
+		if len(identifiers(r.Resource)) == 0 {
+			return Refuse(ErrInvalid, "required", r.Type+".identifier",
+				r.Type+".identifier is missing: a booking for a joint replacement needs an identifier with a system, so that a later change can be told apart from a new booking")
+		}
+	}
+	return nil
+}
+
+// abandon ends a case whose booking is no longer this person's.
+func (o *Office) abandon(tx *store.Tx, c *store.Case, why cause) error {
+	var d caseData
+	if err := json.Unmarshal(c.Data, &d); err != nil {
+		return err
+	}
+	b := &translate.Booking{Primary: c.Key, Members: d.Members, Patient: c.Patient}
+	b.Case.Ending = readiness.NoLongerMeets
+	b.Case.Facts = map[string]any{}
+	return o.plan(tx, c, b, why)
+}
+
+// plan makes one case's plan and writes what differs from what stood before.
+func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cause) error {
+	w := &writing{office: o, tx: tx, c: c, b: b, why: why, fresh: c.Sequence == 0}
+	if err := w.load(); err != nil {
+		return err
+	}
+	b.Case.Entries = w.entries()
+	w.plan = readiness.Make(&b.Case, o.protocol.Protocol, o.facility.Calendar, tx.Now)
+	w.changes = readiness.Replan(w.oldItems, w.plan)
+	if err := w.items(); err != nil {
+		return err
+	}
+	carePlan, changed, err := w.carePlan()
+	if err != nil {
+		return err
+	}
+	before := *c
+	c.Key, c.Patient, c.Protocol = b.Primary, b.Patient, o.protocol.Canonical()
+	c.State, c.NextAt = string(w.plan.State), w.plan.NextChange
+	c.Open = w.plan.State != readiness.CaseCancelled && w.plan.State != readiness.CaseClosed
+	if c.Data, err = json.Marshal(caseData{Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano)}); err != nil {
+		return err
+	}
+	if changed || len(w.saved) > 0 {
+		if err := w.provenance(carePlan, changed); err != nil {
+			return err
+		}
+	}
+	if err := w.events(carePlan, before.State); err != nil {
+		return err
+	}
+	if w.fresh || !sameCase(before, *c) {
+		c.Updated = tx.Now
+		return tx.SaveCase(*c)
+	}
+	return nil
+}
+
+func sameCase(a, b store.Case) bool {
+	return a.Key == b.Key && a.Patient == b.Patient && a.State == b.State && a.Sequence == b.Sequence &&
+		a.NextAt.Equal(b.NextAt) && a.Open == b.Open && a.Protocol == b.Protocol && string(a.Data) == string(b.Data)
+}
+
+// carePlan writes the CarePlan when it differs, and gives the current one.
+func (w *writing) carePlan() (store.Stored, bool, error) {
+	ids := make([]string, 0, len(w.plan.Items))
+	for n := range w.plan.Items {
+		ids = append(ids, w.taskID[w.plan.Items[n].Key])
+	}
+	body, err := w.office.facility.CarePlan(translate.PlanView{
+		CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created,
+	}, w.office.protocol)
+	if err != nil {
+		return store.Stored{}, false, err
+	}
+	return w.put("CarePlan", w.c.ID, body)
+}
+
+// put writes a resource of ours as a new version, unless it says what the
+// current version says.
+func (w *writing) put(typ, id string, body []byte) (store.Stored, bool, error) {
+	cur, err := w.tx.Current(typ, id)
+	if errors.Is(err, store.ErrNotFound) {
+		cur, err = store.Stored{Type: typ, ID: id}, nil
+	}
+	if err != nil {
+		return cur, false, err
+	}
+	f := w.office.facility
+	r, issues := fhir.Parse(body, len(body)+1)
+	if len(issues) > 0 {
+		return cur, false, issues
+	}
+	if cur.Version > 0 {
+		same := r.WithMeta(id, strconv.FormatInt(cur.Version, 10), cur.Updated.In(f.Calendar.Zone()))
+		if string(same) == string(cur.Body) {
+			return cur, false, nil
+		}
+	}
+	next := store.Stored{Type: typ, ID: id, Version: cur.Version + 1, Updated: w.tx.Now, Patient: w.b.Patient}
+	next.Body = r.WithMeta(id, strconv.FormatInt(next.Version, 10), next.Updated.In(f.Calendar.Zone()))
+	return next, true, w.tx.Save(next, search.Index(r, f.Base, f.Calendar.Zone()))
+}
+
+// provenance records which resource versions and rules led to what was written.
+func (w *writing) provenance(carePlan store.Stored, changed bool) error {
+	act := translate.Act{
+		Activity: "UPDATE", At: w.tx.Now, Sources: w.why.sources, Who: w.why.who,
+		Protocol: w.office.protocol.Canonical(),
+	}
+	switch {
+	case w.fresh:
+		act.Activity = "CREATE"
+	case w.plan.State == readiness.CaseCancelled:
+		act.Activity = "CANCEL"
+	}
+	if len(w.why.sources) == 0 && len(w.why.work) == 0 {
+		act.Why = "time passed"
+	}
+	if changed {
+		act.Targets = append(act.Targets, versioned(carePlan))
+	}
+	for _, i := range w.saved {
+		act.Targets = append(act.Targets, "Task/"+i.TaskID+"/_history/"+strconv.FormatInt(i.Version, 10))
+	}
+	body, err := w.office.facility.Provenance(act)
+	if err != nil {
+		return err
+	}
+	_, _, err = w.put("Provenance", w.tx.NewID(), body)
+	return err
+}

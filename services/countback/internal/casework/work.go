@@ -1,0 +1,237 @@
+package casework
+
+import (
+	"context"
+	"errors"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/search"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// TaskWork is what a person wrote on a Task: the Task as it was read, with
+// only the people's elements changed.
+type TaskWork struct {
+	ID, IfMatch         string
+	Source, ContentType string
+	Body                []byte // as sent
+	Resource            *fhir.Resource
+}
+
+// Work records what a person wrote and plans the case again.
+func (o *Office) Work(ctx context.Context, t TaskWork) (Result, error) {
+	var out Result
+	err := o.db.Write(ctx, func(tx *store.Tx) error {
+		item, err := tx.Item(t.ID)
+		if errors.Is(err, store.ErrNotFound) {
+			return notFound("Task")
+		}
+		if err != nil {
+			return err
+		}
+		if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
+			return Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
+		}
+		work, err := o.readWork(tx, t, item)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.Archive(store.Received{
+			At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: "PUT", Target: "Task/" + t.ID, Body: t.Body,
+		}); err != nil {
+			return err
+		}
+		if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
+			return err
+		}
+		after, err := tx.Item(t.ID)
+		if err != nil {
+			return err
+		}
+		out.Stored, err = o.rendered(tx, after)
+		out.Changed = after.Version != item.Version
+		return err
+	})
+	return out, err
+}
+
+// readWork judges the entry against the Task as it stands.
+func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate.Work, error) {
+	now, err := o.rendered(tx, item)
+	if err != nil {
+		return nil, err
+	}
+	current, issues := fhir.Parse(now.Body, len(now.Body)+1)
+	if len(issues) > 0 {
+		return nil, issues
+	}
+	row, err := translate.DecodeRow(item.Data)
+	if err != nil {
+		return nil, err
+	}
+	p, err := o.protocolOf(tx, item.Protocol)
+	if err != nil {
+		return nil, err
+	}
+	snapshot, err := o.snapshot(tx, item)
+	if err != nil {
+		return nil, err
+	}
+	ri := row.Item(p, o.facility)
+	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, translate.WorkOptions{
+		Today: o.facility.Today(tx.Now), Snapshot: snapshot,
+	})
+	if len(issues) > 0 {
+		return nil, &Refusal{Err: ErrInvalid, Issues: issues}
+	}
+	return work, nil
+}
+
+// snapshot is what the item's booking stands at now.
+func (o *Office) snapshot(tx *store.Tx, item store.Item) (map[string]string, error) {
+	c, err := tx.Case(item.CaseID)
+	if err != nil {
+		return nil, err
+	}
+	records, err := o.records(tx, item.Patient)
+	if err != nil {
+		return nil, err
+	}
+	for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+		if b.Primary == c.Key {
+			return b.Case.Snapshot(), nil
+		}
+	}
+	return (&readiness.Case{}).Snapshot(), nil
+}
+
+// rendered is an item version as the Task that it is.
+func (o *Office) rendered(tx *store.Tx, item store.Item) (store.Stored, error) {
+	row, err := translate.DecodeRow(item.Data)
+	if err != nil {
+		return store.Stored{}, err
+	}
+	p, err := o.protocolOf(tx, item.Protocol)
+	if err != nil {
+		return store.Stored{}, err
+	}
+	t, err := o.facility.Task(row, translate.TaskMeta{
+		ID: item.TaskID, CaseID: item.CaseID, Version: item.Version, Updated: item.Updated,
+	}, p)
+	if err != nil {
+		return store.Stored{}, err
+	}
+	body, err := fhir.Marshal(t)
+	return store.Stored{
+		Type: "Task", ID: item.TaskID, Version: item.Version, Updated: item.Updated, Patient: item.Patient, Body: body,
+	}, err
+}
+
+// Get reads the current version of a resource; a Task is rendered. The error
+// is a *Refusal with ErrNotFound or ErrGone when there is none.
+func (o *Office) Get(ctx context.Context, typ, id string) (store.Stored, error) {
+	return o.readOne(ctx, typ, func(tx *store.Tx) (store.Stored, error) {
+		if typ != "Task" {
+			return tx.Current(typ, id)
+		}
+		item, err := tx.Item(id)
+		if err != nil {
+			return store.Stored{}, err
+		}
+		return o.rendered(tx, item)
+	})
+}
+
+// Version reads one version of a resource.
+func (o *Office) Version(ctx context.Context, typ, id string, v int64) (store.Stored, error) {
+	return o.readOne(ctx, typ, func(tx *store.Tx) (store.Stored, error) {
+		if typ != "Task" {
+			return tx.Version(typ, id, v)
+		}
+		item, err := tx.ItemVersion(id, v)
+		if err != nil {
+			return store.Stored{}, err
+		}
+		return o.rendered(tx, item)
+	})
+}
+
+func (o *Office) readOne(ctx context.Context, typ string, read func(*store.Tx) (store.Stored, error)) (store.Stored, error) {
+	var out store.Stored
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		var err error
+		out, err = read(tx)
+		return err
+	})
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return out, notFound(typ)
+	case err == nil && out.Deleted:
+		return out, Refuse(ErrGone, "deleted", typ, "this "+typ+" was deleted")
+	}
+	return out, err
+}
+
+func notFound(typ string) *Refusal {
+	return Refuse(ErrNotFound, "not-found", typ, "there is no such "+typ)
+}
+
+// Search finds current resources; Tasks are rendered.
+func (o *Office) Search(ctx context.Context, q search.Query) (store.Page, error) {
+	var out store.Page
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		if q.Type != "Task" {
+			var err error
+			out, err = tx.Search(q)
+			return err
+		}
+		page, err := tx.SearchItems(q)
+		if err != nil {
+			return err
+		}
+		out = store.Page{Next: page.Next, Total: page.Total}
+		for _, item := range page.Items {
+			s, err := o.rendered(tx, item)
+			if err != nil {
+				return err
+			}
+			out.Items = append(out.Items, s)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// Tick plans again every case for which something changes with time alone at
+// or before now, at most limit of them, and says how many it found.
+func (o *Office) Tick(ctx context.Context, now time.Time, limit int) (int, error) {
+	var due []string
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		var err error
+		due, err = tx.DueCases(now, limit)
+		return err
+	})
+	if err != nil {
+		return 0, err
+	}
+	for _, id := range due {
+		err := o.db.Write(ctx, func(tx *store.Tx) error {
+			c, err := tx.Case(id)
+			if err != nil {
+				return err
+			}
+			return o.replan(tx, c.Patient, cause{})
+		})
+		if err != nil {
+			return 0, err
+		}
+	}
+	return len(due), nil
+}
+
+func etag(version int64) string { return `W/"` + strconv.FormatInt(version, 10) + `"` }

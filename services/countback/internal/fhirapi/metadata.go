@@ -1,0 +1,118 @@
+package fhirapi
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	r4 "github.com/samply/golang-fhir-models/fhir-models/fhir"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/search"
+)
+
+const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. " +
+	"A condition is exactly identifier=system|value. If-Match is always obeyed and never demanded. " +
+	"A booking (Appointment, Procedure, ServiceRequest or Encounter) whose identifiers are all held already updates the one that has them, also when it comes by POST. " +
+	"The GET entries of a transaction are carried out after its commit. " +
+	"Unknown search parameters are left out of the link self, or refused under Prefer: handling=strict. " +
+	"Nothing is deleted or patched."
+
+// documentation says what is special about a type.
+func (o offer) documentation() string {
+	switch {
+	case o.received:
+		return "Sent by the hospital; kept and given back as it was sent, but for id, meta and references that are resolved."
+	case o.worked:
+		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
+	}
+	return "Made by this service and read only."
+}
+
+// statement is the CapabilityStatement, made from the tables that serve.
+func (s *server) statement() ([]byte, error) {
+	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindInstance,
+		fhir.FormatInstant(s.Now().In(s.Zone)), mediaType, "json")
+	cs.Url = new(s.Base + "/metadata")
+	cs.Name, cs.Title = new("Countback"), new("Countback")
+	description := s.Description
+	if description == "" {
+		description = "Countback: what an elective hip or knee replacement patient must have done, planned from the day of surgery"
+	}
+	cs.Description = &description
+	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}
+	if s.Version != "" {
+		cs.Software.Version = &s.Version
+	}
+	cs.Implementation = &r4.CapabilityStatementImplementation{Description: description, Url: &s.Base}
+	rest := r4.CapabilityStatementRest{
+		Mode: r4.RestfulCapabilityModeServer, Documentation: new(restDocumentation),
+		Interaction: []r4.CapabilityStatementRestInteraction{
+			{Code: r4.SystemRestfulInteractionTransaction}, {Code: r4.SystemRestfulInteractionBatch},
+		},
+	}
+	for _, o := range offers {
+		res, err := o.statement()
+		if err != nil {
+			return nil, err
+		}
+		rest.Resource = append(rest.Resource, res)
+	}
+	cs.Rest = []r4.CapabilityStatementRest{rest}
+	body, err := fhir.Marshal(cs)
+	if err != nil {
+		return nil, err
+	}
+	if _, issues := fhir.Parse(body, len(body)); len(issues) > 0 {
+		return nil, fmt.Errorf("capability statement: %w", issues)
+	}
+	return body, nil
+}
+
+func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
+	updates := o.allows(update)
+	out := r4.CapabilityStatementRestResource{
+		Documentation: new(o.documentation()),
+		// Not versioned-update: If-Match is obeyed, and not demanded.
+		Versioning:        new(r4.ResourceVersionPolicyVersioned),
+		ReadHistory:       new(true), // old versions can be read one by one
+		UpdateCreate:      new(updates && o.received),
+		ConditionalCreate: new(o.allows(create)),
+		ConditionalRead:   new(r4.ConditionalReadStatusFullSupport),
+		ConditionalUpdate: new(o.allows(conditionalUpdate)),
+		ConditionalDelete: new(r4.ConditionalDeleteStatusNotSupported),
+		ReferencePolicy:   []r4.ReferenceHandlingPolicy{r4.ReferenceHandlingPolicyLiteral, r4.ReferenceHandlingPolicyLogical},
+	}
+	if err := code(&out.Type, o.typ); err != nil {
+		return out, err
+	}
+	for _, i := range o.interactions() {
+		if i == conditionalUpdate { // an attribute, not an interaction
+			continue
+		}
+		one := r4.CapabilityStatementRestResourceInteraction{}
+		if err := code(&one.Code, string(i)); err != nil {
+			return out, err
+		}
+		out.Interaction = append(out.Interaction, one)
+	}
+	for _, p := range search.For(o.typ) {
+		one := r4.CapabilityStatementRestResourceSearchParam{Name: p.Code, Definition: new(p.Definition)}
+		if err := code(&one.Type, p.Kind.String()); err != nil {
+			return out, err
+		}
+		if len(p.Targets) > 0 {
+			one.Documentation = new("points to " + strings.Join(p.Targets, ", "))
+		}
+		out.SearchParam = append(out.SearchParam, one)
+	}
+	return out, nil
+}
+
+// code sets one of the library's enumerations by its FHIR code.
+func code(into json.Unmarshaler, text string) error {
+	if err := into.UnmarshalJSON([]byte(text)); err != nil {
+		return fmt.Errorf("capability statement: no such code as %q: %w", text, err)
+	}
+	return nil
+}

@@ -1,0 +1,88 @@
+package fhirapi
+
+import (
+	"slices"
+
+	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/search"
+)
+
+// interaction is one thing that a client may ask for. The values are codes of
+// the value set type-restful-interaction, but for conditionalUpdate.
+type interaction string
+
+const (
+	capabilities      interaction = "capabilities"
+	read              interaction = "read"
+	vread             interaction = "vread"
+	searchType        interaction = "search-type"
+	create            interaction = "create"
+	update            interaction = "update"
+	conditionalUpdate interaction = "conditional-update"
+)
+
+// taskType is the one type of our own that people write.
+const taskType = "Task"
+
+// offer is what is served for one resource type.
+type offer struct {
+	typ      string
+	received bool // a hospital may send it: create, update, and both by condition
+	worked   bool // people may update it, but it is never created from outside
+}
+
+// offers is the table that routes, bundle entries and the CapabilityStatement
+// are made from, by type.
+var offers = makeOffers()
+
+func makeOffers() []offer {
+	types := search.Types()
+	for _, typ := range casework.Received {
+		if !slices.Contains(types, typ) {
+			types = append(types, typ)
+		}
+	}
+	slices.Sort(types)
+	out := make([]offer, 0, len(types))
+	for _, typ := range types {
+		out = append(out, offer{typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType})
+	}
+	return out
+}
+
+// offered finds what is served for a type.
+func offered(typ string) (offer, bool) {
+	i := slices.IndexFunc(offers, func(o offer) bool { return o.typ == typ })
+	if i < 0 {
+		return offer{}, false
+	}
+	return offers[i], true
+}
+
+// interactions lists what the type allows, in the order of the
+// CapabilityStatement.
+func (o offer) interactions() []interaction {
+	out := []interaction{read, vread, searchType}
+	if o.received {
+		out = append(out, create, update, conditionalUpdate)
+	}
+	if o.worked {
+		out = append(out, update)
+	}
+	return out
+}
+
+func (o offer) allows(i interaction) bool { return slices.Contains(o.interactions(), i) }
+
+// methods lists the HTTP methods of what lies at [base]/Type, or at
+// [base]/Type/id when instance is set.
+func (o offer) methods(instance bool) []string {
+	out := []string{"GET", "HEAD"}
+	if !instance && o.allows(create) {
+		out = append(out, "POST")
+	}
+	if instance && o.allows(update) || !instance && o.allows(conditionalUpdate) {
+		out = append(out, "PUT")
+	}
+	return out
+}

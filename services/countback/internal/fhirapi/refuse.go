@@ -1,0 +1,126 @@
+package fhirapi
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/casework"
+)
+
+// served refuses what the offers do not allow.
+func (a *ask) served(method string) error {
+	if a.kind == capabilities {
+		return nil
+	}
+	o, ok := offered(a.typ)
+	if !ok {
+		return unknownType(a.typ, a.element("url"))
+	}
+	if !o.allows(a.kind) {
+		return notAllowed(o, method, a.kind == conditionalUpdate, a.element("method"))
+	}
+	return nil
+}
+
+// unknownType says what is wrong with a type that is not served.
+func unknownType(typ, at string) *casework.Refusal {
+	text := "the address begins with something that is no resource type of FHIR R4"
+	if fhir.IsResourceType(typ) {
+		text = typ + " is not served here; the CapabilityStatement at metadata lists what is"
+	} else if i := slices.IndexFunc(offers, func(o offer) bool { return strings.EqualFold(o.typ, typ) }); i >= 0 {
+		text += ": did you mean " + offers[i].typ + "? Names are exact, also in upper and lower case"
+	}
+	return casework.Refuse(errUnknown, fhir.CodeNotSupported, at, text)
+}
+
+// notAllowed says why a type that is served does not take a method.
+func notAllowed(o offer, method string, conditional bool, at string) *casework.Refusal {
+	text := o.typ + " does not take this method here"
+	switch {
+	case method == "DELETE" && o.received:
+		text = o.typ + " cannot be deleted: say with its status that it ended or was entered in error, and send it again with PUT"
+	case method == "DELETE":
+		text = o.typ + " cannot be deleted: this service makes it, and keeps it as the record"
+	case method == "PATCH":
+		text = o.typ + " cannot be patched: send the whole resource with PUT"
+	case o.worked && conditional:
+		text = o.typ + " is updated by its id only: PUT " + o.typ + "/id"
+	case o.worked && method == "POST":
+		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
+	case (method == "POST" || method == "PUT") && !o.received:
+		text = o.typ + " cannot be written: this service makes it"
+	case method == "PUT":
+		text = "a PUT names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
+	case method == "POST":
+		text = "a POST goes to the address of the type, " + o.typ + "; a known " + o.typ + " is changed with PUT"
+	}
+	return casework.Refuse(errMethod, fhir.CodeNotSupported, at, text)
+}
+
+// segments are the parts of the path below the base; ok is false for a path
+// that is not below it.
+func segments(path string) (parts []string, ok bool) {
+	rest, ok := strings.CutPrefix(path, root+"/")
+	if !ok {
+		return nil, path == root
+	}
+	return strings.Split(rest, "/"), true
+}
+
+// noRoute answers what no route fits.
+func (s *server) noRoute(c *gin.Context) { s.fail(c, nowhere(c.Request.URL.Path)) }
+
+func nowhere(path string) error {
+	refuse := func(text string) error { return casework.Refuse(errUnknown, fhir.CodeNotSupported, "", text) }
+	parts, ok := segments(path)
+	switch {
+	case !ok:
+		return refuse("nothing is served here: the FHIR service lies at " + root)
+	case slices.ContainsFunc(parts, func(p string) bool { return strings.HasPrefix(p, "$") }):
+		return refuse("this operation is not served here")
+	case slices.Contains(parts, "_history"):
+		return refuse("histories are not listed here: a single version is read with Type/id/_history/version")
+	}
+	if _, ok := offered(parts[0]); !ok {
+		return unknownType(parts[0], "")
+	}
+	return refuse("nothing is served at this address: it is Type, Type/id or Type/id/_history/version, without a slash at its end")
+}
+
+// noMethod answers a method that the address does not take; Gin has set Allow.
+func (s *server) noMethod(c *gin.Context) {
+	if allowed := allowedAt(c.Request.URL.Path); allowed != nil {
+		c.Header("Allow", strings.Join(allowed, ", "))
+	}
+	s.fail(c, wrongMethod(c.Request.Method, c.Request.URL.Path))
+}
+
+func wrongMethod(method, path string) error {
+	parts, _ := segments(path)
+	if len(parts) > 0 {
+		if o, ok := offered(parts[0]); ok {
+			return notAllowed(o, method, len(parts) == 1, "")
+		}
+		if parts[0] == "metadata" {
+			return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "metadata is read with GET")
+		}
+	}
+	return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "this address takes POST with a transaction or batch Bundle")
+}
+
+// allowedAt lists the methods of a type or an instance in a fixed order; nil
+// elsewhere.
+func allowedAt(path string) []string {
+	parts, _ := segments(path)
+	if len(parts) == 0 || len(parts) > 2 {
+		return nil
+	}
+	o, ok := offered(parts[0])
+	if !ok || len(parts) == 2 && parts[1] == "_search" {
+		return nil
+	}
+	return o.methods(len(parts) == 2)
+}

@@ -1,0 +1,150 @@
+package search
+
+// base of the canonicals of FHIR and of this service.
+const (
+	hl7    = "http://hl7.org/fhir/"
+	own    = "http://countback.example/fhir/"
+	params = "SearchParameter/"
+)
+
+// Systems of the tokens that an item's columns stand for. The rendered Task
+// carries the same ones.
+const (
+	SystemStep       = own + "CodeSystem/step"
+	SystemItemState  = own + "CodeSystem/item-state"
+	SystemTaskStatus = hl7 + "task-status"
+	SystemTask       = own + "identifier/task" // Task.identifier: the id of the item
+	SystemCase       = own + "identifier/case" // Task.groupIdentifier: the id of the case
+)
+
+// table has one list for each type that can be searched.
+var table = map[string][]Param{
+	"Appointment": rows(
+		identifiers("Appointment-identifier"),
+		references("actor", "Appointment-actor", nil, "participant", "actor"),
+		onlyType("patient", "Appointment-patient", "Patient", "actor"),
+		onlyType("practitioner", "Appointment-practitioner", "Practitioner", "actor"),
+		onlyType("location", "Appointment-location", "Location", "actor"),
+		codes("status", "Appointment-status", hl7+"appointmentstatus", "status"),
+		instants("date", "Appointment-date", "start"),
+		references("based-on", "Appointment-based-on", []string{"ServiceRequest"}, "basedOn"),
+	),
+	"Procedure": rows(
+		identifiers("clinical-identifier"),
+		references("subject", "Procedure-subject", []string{"Group", "Patient"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		codes("status", "Procedure-status", hl7+"event-status", "status"),
+		concepts("code", "clinical-code", "code"),
+		dates("date", "clinical-date", "performedDateTime", "performedPeriod"),
+		references("based-on", "Procedure-based-on", []string{"CarePlan", "ServiceRequest"}, "basedOn"),
+		references("encounter", "clinical-encounter", []string{"Encounter"}, "encounter"),
+	),
+	"ServiceRequest": rows(
+		identifiers("clinical-identifier"),
+		references("subject", "ServiceRequest-subject", []string{"Group", "Device", "Patient", "Location"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		codes("status", "ServiceRequest-status", hl7+"request-status", "status"),
+		concepts("code", "clinical-code", "code"),
+		dates("occurrence", "ServiceRequest-occurrence", "occurrenceDateTime", "occurrencePeriod", "occurrenceTiming"),
+		dates("authored", "ServiceRequest-authored", "authoredOn"),
+		references("based-on", "ServiceRequest-based-on", []string{"CarePlan", "MedicationRequest", "ServiceRequest"}, "basedOn"),
+	),
+	"Patient": rows(
+		identifiers("Patient-identifier"),
+		names("name", "Patient-name"),
+		texts("family", "individual-family", "name", "family"),
+		texts("given", "individual-given", "name", "given"),
+		codes("gender", "individual-gender", hl7+"administrative-gender", "gender"),
+		dates("birthdate", "individual-birthdate", "birthDate"),
+	),
+	"RelatedPerson": rows(
+		identifiers("RelatedPerson-identifier"),
+		references("patient", "RelatedPerson-patient", []string{"Patient"}, "patient"),
+		names("name", "RelatedPerson-name"),
+		concepts("relationship", "RelatedPerson-relationship", "relationship"),
+	),
+	"Practitioner": rows(
+		identifiers("Practitioner-identifier"),
+		names("name", "Practitioner-name"),
+		texts("family", "individual-family", "name", "family"),
+		texts("given", "individual-given", "name", "given"),
+	),
+	"Location": rows(
+		identifiers("Location-identifier"),
+		texts("name", "Location-name", "name"),
+		codes("status", "Location-status", hl7+"location-status", "status"),
+	),
+	"Encounter": rows(
+		identifiers("clinical-identifier"),
+		references("subject", "Encounter-subject", []string{"Group", "Patient"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		codes("status", "Encounter-status", hl7+"encounter-status", "status"),
+		dates("date", "clinical-date", "period"),
+		references("appointment", "Encounter-appointment", []string{"Appointment"}, "appointment"),
+	),
+	"CareTeam": rows(
+		identifiers("clinical-identifier"),
+		references("subject", "CareTeam-subject", []string{"Group", "Patient"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		codes("status", "CareTeam-status", hl7+"care-team-status", "status"),
+		references("participant", "CareTeam-participant", nil, "participant", "member"),
+	),
+	"CarePlan": rows(
+		identifiers("clinical-identifier"),
+		references("subject", "CarePlan-subject", []string{"Group", "Patient"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		codes("status", "CarePlan-status", hl7+"request-status", "status"),
+		dates("date", "clinical-date", "period"),
+		canonicals("instantiates-canonical", "CarePlan-instantiates-canonical", "instantiatesCanonical"),
+	),
+	"Provenance": rows(
+		references("target", "Provenance-target", nil, "target"),
+		onlyType("patient", "Provenance-patient", "Patient", "target"),
+		instants("recorded", "Provenance-recorded", "recorded"),
+	),
+	"Task": columns(
+		column(Token, "identifier", hl7+params+"Task-identifier", ColumnIdentifier, SystemTask),
+		column(Token, "group-identifier", hl7+params+"Task-group-identifier", ColumnCase, SystemCase),
+		column(Token, "code", hl7+params+"Task-code", ColumnStep, SystemStep),
+		column(Token, "status", hl7+params+"Task-status", ColumnStatus, SystemTaskStatus),
+		column(Token, "business-status", hl7+params+"Task-business-status", ColumnState, SystemItemState),
+		column(Date, "due", own+params+"Task-due", ColumnDue, ""),
+		column(Date, "opens", own+params+"Task-opens", ColumnOpens, ""),
+		referenceColumn("patient", "Task-patient", ColumnPatient, "Patient"),
+		referenceColumn("owner", "Task-owner", ColumnOwner, "Practitioner", "PractitionerRole", "Organization",
+			"CareTeam", "HealthcareService", "Patient", "Device", "RelatedPerson"),
+	),
+}
+
+// common are the parameters of every type.
+var common = []Param{
+	{Code: "_id", Kind: Token, Definition: hl7 + params + "Resource-id", Column: ColumnID},
+	{Code: "_lastUpdated", Kind: Date, Definition: hl7 + params + "Resource-lastUpdated", Column: ColumnUpdated},
+}
+
+func rows(own ...Param) []Param {
+	out := append([]Param(nil), common...)
+	for _, p := range own {
+		p.Definition = hl7 + params + p.Definition
+		out = append(out, p)
+	}
+	return out
+}
+
+func columns(own ...Param) []Param {
+	return append(append([]Param(nil), common...), own...)
+}
+
+func column(kind Kind, code, definition string, c Column, system string) Param {
+	return Param{Code: code, Kind: kind, Definition: definition, Column: c, System: system}
+}
+
+func referenceColumn(code, definition string, c Column, targets ...string) Param {
+	return Param{Code: code, Kind: Reference, Definition: hl7 + params + definition, Column: c, Targets: targets}
+}
+
+// onlyType is a parameter that sees only the references of other's rows that
+// point to one type: R4 defines patient as subject "where resolve() is Patient".
+func onlyType(code, definition, target, other string) Param {
+	return Param{Code: code, Kind: Reference, Definition: definition, Targets: []string{target}, rows: other, only: target}
+}

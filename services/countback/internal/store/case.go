@@ -1,0 +1,135 @@
+package store
+
+import (
+	"database/sql"
+	"time"
+)
+
+// Case is one joint replacement of one patient.
+type Case struct {
+	ID       string
+	Patient  string
+	Key      string // what the case was opened for, as the caller names it
+	State    string
+	Sequence int64     // of the last event
+	NextAt   time.Time // when the next timer fires; zero for never
+	Open     bool
+	Data     []byte // opaque
+	Protocol string // canonical|version
+	Updated  time.Time
+}
+
+const caseColumns = `id, patient, key, state, sequence, next_at, open, data, protocol, updated`
+
+func scanCase(c *Case) []any {
+	return []any{&c.ID, &c.Patient, &c.Key, &c.State, &c.Sequence, at{&c.NextAt}, &c.Open, &c.Data, &c.Protocol, at{&c.Updated}}
+}
+
+func (tx *Tx) cases(query string, args ...any) ([]Case, error) {
+	var out []Case
+	err := tx.each(func(rows *sql.Rows) error {
+		var c Case
+		if err := rows.Scan(scanCase(&c)...); err != nil {
+			return err
+		}
+		out = append(out, c)
+		return nil
+	}, query, args...)
+	return out, wrap("read cases", err)
+}
+
+// Case is one case; ErrNotFound when there is none.
+func (tx *Tx) Case(id string) (Case, error) {
+	var c Case
+	err := tx.one(scanCase(&c), `SELECT `+caseColumns+` FROM care_case WHERE id = ?`, id)
+	return c, wrap("read case", err)
+}
+
+// CasesOf are all cases of a patient, open and closed, ordered by id.
+func (tx *Tx) CasesOf(patient string) ([]Case, error) {
+	return tx.cases(`SELECT `+caseColumns+` FROM care_case WHERE patient = ? ORDER BY id`, patient)
+}
+
+// OpenCases are open cases with an id after the given one, ordered by id.
+func (tx *Tx) OpenCases(after string, limit int) ([]Case, error) {
+	return tx.cases(`SELECT `+caseColumns+` FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, after, limit)
+}
+
+// DueCases are the ids of cases whose timer fires at or before now, the
+// earliest first.
+func (tx *Tx) DueCases(now time.Time, limit int) ([]string, error) {
+	out, err := tx.texts(`SELECT id FROM care_case WHERE next_at <= ? ORDER BY next_at, id LIMIT ?`, now.UnixMicro(), limit)
+	return out, wrap("read due cases", err)
+}
+
+// SaveCase stores a case, new or changed. A zero Updated means now.
+func (tx *Tx) SaveCase(c Case) error {
+	if c.Updated.IsZero() {
+		c.Updated = tx.Now
+	}
+	_, err := tx.exec(`INSERT INTO care_case (`+caseColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+		ON CONFLICT (id) DO UPDATE SET patient = excluded.patient, key = excluded.key, state = excluded.state,
+			sequence = excluded.sequence, next_at = excluded.next_at, open = excluded.open, data = excluded.data,
+			protocol = excluded.protocol, updated = excluded.updated`,
+		c.ID, c.Patient, c.Key, c.State, c.Sequence, micros(c.NextAt), c.Open, c.Data, c.Protocol, c.Updated.UnixMicro())
+	return wrap("save case", err)
+}
+
+// SetMembers makes refs the resources that belong to a case. One that belonged
+// to another case now belongs to this one.
+func (tx *Tx) SetMembers(caseID string, refs []string) error {
+	held, err := tx.texts(`SELECT ref FROM member WHERE case_id = ?`, caseID)
+	if err != nil {
+		return wrap("read members", err)
+	}
+	leaving := make(map[string]bool, len(held))
+	for _, ref := range held {
+		leaving[ref] = true
+	}
+	seen := make(map[string]bool, len(refs))
+	for _, ref := range refs {
+		if !leaving[ref] && !seen[ref] {
+			_, err := tx.exec(`INSERT INTO member (ref, case_id) VALUES (?, ?)
+				ON CONFLICT (ref) DO UPDATE SET case_id = excluded.case_id`, ref, caseID)
+			if err != nil {
+				return wrap("save member", err)
+			}
+		}
+		seen[ref] = true
+		delete(leaving, ref)
+	}
+	for ref := range leaving {
+		if _, err := tx.exec(`DELETE FROM member WHERE ref = ?`, ref); err != nil {
+			return wrap("remove member", err)
+		}
+	}
+	return nil
+}
+
+// Members are the resources that belong to a case, in order.
+func (tx *Tx) Members(caseID string) ([]string, error) {
+	out, err := tx.texts(`SELECT ref FROM member WHERE case_id = ? ORDER BY ref`, caseID)
+	return out, wrap("read members", err)
+}
+
+// CaseOfMember is the case that a resource belongs to; false when to none.
+func (tx *Tx) CaseOfMember(ref string) (string, bool, error) {
+	var id string
+	err := tx.one([]any{&id}, `SELECT case_id FROM member WHERE ref = ?`, ref)
+	if err == ErrNotFound {
+		return "", false, nil
+	}
+	return id, err == nil, wrap("find member", err)
+}
+
+// texts reads one column of text.
+func (tx *Tx) texts(query string, args ...any) ([]string, error) {
+	var out []string
+	err := tx.each(func(rows *sql.Rows) error {
+		var s string
+		err := rows.Scan(&s)
+		out = append(out, s)
+		return err
+	}, query, args...)
+	return out, err
+}

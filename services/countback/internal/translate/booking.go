@@ -1,0 +1,364 @@
+package translate
+
+import (
+	"sort"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/readiness"
+)
+
+// Booking is one operation as the resources of a person tell it.
+type Booking struct {
+	Primary string   // reference of the resource that stands for it: the Appointment if there is one
+	Members []string // references of all its resources, Primary first
+	Links   []Link
+	// Candidates are procedures that may belong to the booking; a person is
+	// asked which.
+	Candidates []string
+	Patient    string
+	Meets      bool   // whether it is an operation that is planned for here
+	Opens      bool   // whether it opens a case now
+	Reason     string // why not
+	Case       readiness.Case
+}
+
+// TriggerUnclear is the event raised when a booking has several candidates for
+// its procedure; the protocol's step with this trigger asks a person.
+const TriggerUnclear = "booking-link-unclear"
+
+// Bookings reads one person's resources. The order of the records does not
+// matter.
+func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
+	l := &linker{f: f, p: p, tolerance: p.LinkTolerance}
+	var appointments []*Record
+	for _, r := range records {
+		switch r.Type {
+		case "Appointment":
+			appointments = append(appointments, r)
+		case "Procedure":
+			l.procedures = append(l.procedures, r)
+		case "ServiceRequest":
+			l.requests = append(l.requests, r)
+		case "Encounter":
+			l.encounters = append(l.encounters, r)
+		}
+	}
+	for _, list := range [][]*Record{appointments, l.procedures, l.requests, l.encounters} {
+		sort.Slice(list, func(i, j int) bool { return list[i].ID < list[j].ID })
+	}
+	groups := make([]group, 0, len(appointments))
+	taken := map[*Record]bool{}
+	for _, a := range appointments {
+		g := l.link(a)
+		groups = append(groups, g)
+		mark(taken, g.all())
+	}
+	for n := range groups {
+		l.infer(&groups[n], taken)
+		mark(taken, groups[n].procedures)
+		mark(taken, groups[n].unclear)
+	}
+	groups = append(groups, l.orphans(taken)...)
+	out := make([]Booking, 0, len(groups))
+	for n := range groups {
+		out = append(out, f.booking(&groups[n], p))
+	}
+	return out
+}
+
+func mark(taken map[*Record]bool, records []*Record) {
+	for _, r := range records {
+		taken[r] = true
+	}
+}
+
+// orphans groups procedures in preparation, and orders with a date, that belong
+// to no appointment: the theatre's booking may still be on its way.
+func (l *linker) orphans(taken map[*Record]bool) []group {
+	var out []group
+	for _, s := range l.requests {
+		g := group{requests: []*Record{s}}
+		for _, p := range l.procedures {
+			if !taken[p] && l.refers(p.Get("basedOn"), s) {
+				g.procedures = append(g.procedures, p)
+				g.links = append(g.links, Link{p.Ref(), s.Ref(), LinkOrder})
+				taken[p] = true
+			}
+		}
+		if !taken[s] {
+			out = append(out, g)
+		}
+	}
+	for _, p := range l.procedures {
+		if taken[p] {
+			continue
+		}
+		g := group{procedures: []*Record{p}}
+		for _, o := range l.procedures {
+			if o != p && !taken[o] && l.together(p, o) {
+				g.procedures = append(g.procedures, o)
+				g.links = append(g.links, Link{p.Ref(), o.Ref(), LinkInferred})
+				taken[o] = true
+			}
+		}
+		taken[p] = true
+		out = append(out, g)
+	}
+	return out
+}
+
+// together reports whether two procedures without an appointment are one
+// operation: the same joint, or both of a pair, on one day.
+func (l *linker) together(a, b *Record) bool {
+	if a.status() != "preparation" || b.status() != "preparation" {
+		return false
+	}
+	day := l.performed(a)
+	joint := l.p.factsOf([]*Record{a})["joint"]
+	return !day.IsZero() && day == l.performed(b) && joint != nil && joint == l.p.factsOf([]*Record{b})["joint"]
+}
+
+// agree adds what all candidates say alike: whichever of two left knees it is,
+// it is a left knee.
+func agree(facts map[string]any, p *Protocol, candidates []*Record) {
+	if len(candidates) == 0 {
+		return
+	}
+	for name, v := range p.factsOf(candidates[:1]) {
+		alike := facts[name] == nil
+		for _, c := range candidates[1:] {
+			alike = alike && p.factsOf([]*Record{c})[name] == v
+		}
+		if alike {
+			facts[name] = v
+		}
+	}
+}
+
+// booking turns a group into the facts of a case.
+func (f Facility) booking(g *group, p *Protocol) Booking {
+	all := g.all()
+	b := Booking{Links: g.links}
+	for _, r := range all {
+		b.Members = append(b.Members, r.Ref())
+	}
+	b.Primary = all[0].Ref()
+	c := &b.Case
+	c.Facts = p.factsOf(all)
+	for _, u := range g.unclear {
+		b.Candidates = append(b.Candidates, u.Ref())
+	}
+	agree(c.Facts, p, g.unclear)
+	c.Booked = f.booked(all[0])
+	c.Ending = ending(g)
+	f.times(g, c)
+	c.Held = c.Day.IsZero() // postponed: nothing may be asked for until there is a date
+	c.Stay = planned(g, c.Facts)
+	if c.Stay != "" {
+		c.Facts["stay"] = c.Stay
+	}
+	c.Details = f.details(g, c.Facts)
+	for _, u := range g.unclear {
+		c.Raised = append(c.Raised, readiness.Raised{
+			Trigger: TriggerUnclear, Key: u.Ref(), At: u.First,
+			Why: "it could belong to this booking, and so could another",
+		})
+	}
+	if len(c.Raised) > 1 { // one question for all the candidates
+		c.Raised = c.Raised[:1]
+		c.Raised[0].Key = g.appointment.Ref()
+	}
+	b.Meets, b.Reason = p.meets(c.Facts)
+	if b.Meets {
+		b.Reason = notYet(c, g)
+	}
+	b.Opens = b.Reason == ""
+	return b
+}
+
+// meets decides whether this is an operation that the protocol plans for, and
+// says why not.
+func (p *Protocol) meets(facts map[string]any) (bool, string) {
+	for _, gate := range p.Gates {
+		if answer, _ := gate.Condition.Holds(facts); answer != readiness.Yes {
+			return false, gate.Reason
+		}
+	}
+	return true, ""
+}
+
+// notYet says why an operation that is planned for opens no case now; empty
+// when it does.
+func notYet(c *readiness.Case, g *group) string {
+	switch {
+	case c.Ending != readiness.Running:
+		return "called off: " + string(c.Ending)
+	case c.Day.IsZero():
+		return "no day of surgery yet"
+	case g.appointment == nil && !awaits(g):
+		return "already performed, or not active"
+	case g.appointment == nil && !numbered(g):
+		return "no appointment yet, and no identifier to know it by"
+	}
+	return ""
+}
+
+// numbered reports whether the resource that stands for a booking without an
+// appointment carries a business identifier.
+func numbered(g *group) bool {
+	for _, id := range g.all()[0].Get("identifier").Items() {
+		if id.String("system") != "" && id.String("value") != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// awaits reports whether an order or procedure without an appointment is still
+// to be carried out.
+func awaits(g *group) bool {
+	for _, p := range g.procedures {
+		if s := p.status(); s == "preparation" || s == "in-progress" {
+			return true
+		}
+	}
+	for _, s := range g.requests {
+		if s.status() == "active" && len(g.procedures) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func (f Facility) booked(r *Record) time.Time {
+	if t := f.instant(r.String("created")); !t.IsZero() {
+		return t
+	}
+	if d := f.day(r.String("created")); !d.IsZero() {
+		return f.Calendar.At(d, 12, 0)
+	}
+	return r.First.In(f.Calendar.Zone())
+}
+
+func ended(a *Record) bool {
+	switch a.status() {
+	case "cancelled", "noshow", "entered-in-error":
+		return true
+	}
+	return false
+}
+
+// ending tells whether the operation was called off, and how.
+func ending(g *group) readiness.Ending {
+	if g.appointment != nil {
+		switch g.appointment.status() {
+		case "cancelled":
+			return readiness.Cancelled
+		case "noshow":
+			return readiness.NoShow
+		case "entered-in-error":
+			return readiness.EnteredInErr
+		}
+	}
+	for _, p := range g.procedures {
+		if p.status() == "not-done" || g.appointment == nil && p.status() == "entered-in-error" {
+			return readiness.Cancelled
+		}
+	}
+	for _, s := range g.requests {
+		if s.status() == "revoked" {
+			return readiness.Cancelled
+		}
+	}
+	return readiness.Running
+}
+
+// times sets D0, T0, arrival and discharge. A booked appointment's start goes
+// before the order's occurrence, and that before the procedure's own date.
+func (f Facility) times(g *group, c *readiness.Case) {
+	if a := g.appointment; a != nil {
+		switch a.status() {
+		case "proposed", "pending", "waitlist":
+			return
+		}
+		if start := f.instant(a.String("start")); !start.IsZero() {
+			c.Day = f.Calendar.DateOf(start)
+			c.Start = start.Add(f.StartOffset)
+			if t := f.instant(text(a.Root(), "anaesthesia-start")); !t.IsZero() {
+				c.Start = t
+			}
+		}
+		if s := a.status(); s == "arrived" || s == "checked-in" {
+			c.Arrived = a.Updated
+		}
+	}
+	if c.Day.IsZero() {
+		c.Day = f.otherDay(g)
+	}
+	for _, e := range g.encounters {
+		switch e.status() {
+		case "arrived", "triaged", "in-progress", "onleave", "finished":
+			c.Arrived = firstOf(f.instant(e.String("period", "start")), e.Updated)
+		}
+		if e.status() == "finished" {
+			c.Left = firstOf(f.instant(e.String("period", "end")), e.Updated)
+		}
+	}
+}
+
+func (f Facility) otherDay(g *group) calendar.Date {
+	for _, s := range g.requests {
+		if d := f.day(s.String("occurrenceDateTime")); !d.IsZero() {
+			return d
+		}
+		if d := f.day(s.String("occurrencePeriod", "start")); !d.IsZero() {
+			return d
+		}
+	}
+	for _, p := range g.procedures {
+		if d := f.performed(p); !d.IsZero() {
+			return d
+		}
+	}
+	return 0
+}
+
+func firstOf(t, fallback time.Time) time.Time {
+	if t.IsZero() {
+		return fallback
+	}
+	return t
+}
+
+// planned is the planned stay: as the booking says, else as the encounter's
+// class says, else empty for the protocol's default.
+func planned(g *group, facts map[string]any) string {
+	if g.appointment != nil {
+		if s := text(g.appointment.Root(), "planned-stay"); s != "" {
+			return s
+		}
+	}
+	s, _ := facts["stay"].(string)
+	return s
+}
+
+// details is what may void evidence when it changes.
+func (f Facility) details(g *group, facts map[string]any) map[string]string {
+	str := func(name string) string { s, _ := facts[name].(string); return s }
+	out := map[string]string{
+		"side":      str("side"),
+		"procedure": str("joint") + " " + str("extent"),
+		"stay":      str("stay"),
+	}
+	if g.appointment == nil {
+		return out
+	}
+	for _, p := range g.appointment.Get("participant").Items() {
+		if ref := f.local(p.Get("actor")); len(ref) > 13 && ref[:13] == "Practitioner/" {
+			out["surgeon"] = ref
+			break
+		}
+	}
+	return out
+}

@@ -1,0 +1,173 @@
+package translate
+
+import (
+	"fmt"
+	"html"
+	"strings"
+	"time"
+
+	r4 "github.com/samply/golang-fhir-models/fhir-models/fhir"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// Caution stands on everything that a person may act from.
+const Caution = "This plan supports the judgement of licensed professionals and the hospital's own policy; it does not replace either. In an emergency call your local emergency number."
+
+// ExampleNotice stands on every plan made from a protocol that no named
+// approver of the hospital has signed.
+const ExampleNotice = "Made from an example protocol that no one at this hospital has approved."
+
+// PlanView is what a CarePlan is rendered from.
+type PlanView struct {
+	CaseID  string
+	Booking *Booking
+	Plan    *readiness.Plan
+	Tasks   []string // ids, in the plan's order
+	Created time.Time
+}
+
+// CarePlan renders a plan without id and meta, which the store adds.
+func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
+	c := fhir.NewCarePlan(planStatus(v.Plan.State), r4.CarePlanIntentPlan, *reference(v.Booking.Patient))
+	c.Identifier = []r4.Identifier{identifier(SystemCase, v.CaseID)}
+	c.InstantiatesCanonical = []string{p.Canonical()}
+	title := p.Title
+	c.Title = optional(title)
+	notes := Caution
+	if !p.Approved {
+		notes = ExampleNotice + " " + Caution
+	}
+	c.Description = &notes
+	created := v.Created.In(f.Calendar.Zone()).Format(time.RFC3339)
+	c.Created = &created
+	c.Period = f.period(v.Booking, v.Plan)
+	for _, m := range v.Booking.Members {
+		c.SupportingInfo = append(c.SupportingInfo, *reference(m))
+	}
+	for _, id := range v.Tasks {
+		c.Activity = append(c.Activity, r4.CarePlanActivity{Reference: reference("Task/" + id)})
+	}
+	c.Extension = append(c.Extension, r4.Extension{
+		Url:                  ExtensionBase + "readiness-state",
+		ValueCodeableConcept: concept(SystemCaseState, string(v.Plan.State), ""),
+	})
+	if !v.Plan.Day.IsZero() {
+		day := v.Plan.Day.String()
+		c.Extension = append(c.Extension, r4.Extension{Url: ExtensionBase + "surgery-date", ValueDate: &day})
+	}
+	for _, why := range reasons(v, p) {
+		c.Extension = append(c.Extension, stringExtension("why", why))
+	}
+	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: narrative(v, p, notes)}
+	return fhir.Marshal(c)
+}
+
+func planStatus(s readiness.CaseState) r4.RequestStatus {
+	switch s {
+	case readiness.CaseCancelled:
+		return r4.RequestStatusRevoked
+	case readiness.CaseClosed:
+		return r4.RequestStatusCompleted
+	case readiness.CaseHeld:
+		return r4.RequestStatusOnHold
+	}
+	return r4.RequestStatusActive
+}
+
+// period runs from the booking to the last due day of the plan.
+func (f Facility) period(b *Booking, pl *readiness.Plan) *r4.Period {
+	out := &r4.Period{}
+	if !b.Case.Booked.IsZero() {
+		out.Start = optional(f.Calendar.DateOf(b.Case.Booked).String())
+	}
+	var last calendar.Date
+	for n := range pl.Items {
+		last = max(last, pl.Items[n].Due.Day)
+	}
+	out.End = optional(last.String())
+	if out.Start != nil && out.End != nil && *out.End < *out.Start {
+		out.End = nil
+	}
+	return out
+}
+
+// reasons says why the plan stands as it does.
+func reasons(v PlanView, p *Protocol) []string {
+	var out []string
+	switch v.Plan.State {
+	case readiness.CaseCancelled:
+		out = append(out, "The booking ended: "+string(v.Booking.Case.Ending)+".")
+	case readiness.CaseHeld:
+		if v.Plan.Day.IsZero() {
+			out = append(out, "There is no date for the operation.")
+		}
+	}
+	for _, r := range v.Plan.Infeasible {
+		s := p.Step(r.Key.Step)
+		out = append(out, fmt.Sprintf("“%s” can no longer be done in time: its last day was %s.", s.Title, r.Last.Words()))
+	}
+	for _, l := range v.Booking.Links {
+		if l.Rule == LinkInferred {
+			out = append(out, "The procedure was linked to this booking because person, operation and date agree; nobody said so.")
+		}
+	}
+	for _, r := range v.Booking.Case.Raised {
+		if r.Trigger == TriggerUnclear {
+			out = append(out, "More than one procedure could belong to this booking; none was linked and a person is asked.")
+		}
+	}
+	return out
+}
+
+// operation says the operation in words, from its facts.
+func operation(facts map[string]any) string {
+	str := func(name string) string { s, _ := facts[name].(string); return s }
+	words := []string{}
+	switch side := str("side"); side {
+	case "":
+	case "both":
+		words = append(words, "both sides,")
+	default:
+		words = append(words, side)
+	}
+	if str("extent") == "partial" {
+		words = append(words, "partial (outside the published outcome measure)")
+	}
+	words = append(words, strings.TrimSpace(str("joint")+" replacement"))
+	return strings.Join(words, " ")
+}
+
+func narrative(v PlanView, p *Protocol, notes string) string {
+	var b strings.Builder
+	line := func(format string, args ...any) {
+		b.WriteString("<p>" + html.EscapeString(fmt.Sprintf(format, args...)) + "</p>")
+	}
+	b.WriteString(`<div xmlns="http://www.w3.org/1999/xhtml">`)
+	when := "no date yet"
+	if !v.Plan.Day.IsZero() {
+		when = v.Plan.Day.Format("Monday 2 January 2006")
+		if !v.Plan.Start.IsZero() {
+			when += ", anaesthesia from " + v.Plan.Start.Format("15:04 MST")
+		}
+	}
+	line("Readiness plan: %s. Day of surgery: %s.", operation(v.Booking.Case.Facts), when)
+	asked, doubt := 0, 0
+	for n := range v.Plan.Items {
+		switch i := &v.Plan.Items[n]; {
+		case i.Applies == readiness.Unknown && i.State.Waiting():
+			doubt++
+		case i.Applies == readiness.Yes:
+			asked++
+		}
+	}
+	line("State: %s. %d steps apply; for %d more something must be known first.", v.Plan.State, asked, doubt)
+	for _, why := range reasons(v, p) {
+		line("%s", why)
+	}
+	line("Protocol: %s, version %s. %s", p.Title, p.Version, notes)
+	b.WriteString("</div>")
+	return b.String()
+}

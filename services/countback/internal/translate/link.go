@@ -1,0 +1,258 @@
+package translate
+
+import (
+	"slices"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+)
+
+// Link says that two resources belong to one booking, and by which rule.
+type Link struct{ From, To, Rule string }
+
+// The linking rules, best first. All but the last follow what the sender wrote;
+// an inferred link is marked in Provenance and shown to the coordinator.
+const (
+	LinkOrder      = "shared order"
+	LinkReason     = "direct reference"
+	LinkSupporting = "supporting information"
+	LinkVisit      = "same visit"
+	LinkIdentifier = "shared identifier"
+	LinkInferred   = "inferred from person, operation and date"
+)
+
+// linker finds what belongs to an appointment among one person's resources.
+type linker struct {
+	f          Facility
+	p          *Protocol
+	tolerance  int // days between dates that may still be one operation
+	requests   []*Record
+	procedures []*Record
+	encounters []*Record
+}
+
+// group is the resources of one booking.
+type group struct {
+	appointment *Record
+	procedures  []*Record
+	requests    []*Record
+	encounters  []*Record
+	links       []Link
+	unclear     []*Record // two or more candidates: nothing was linked
+}
+
+func (g *group) all() []*Record {
+	var out []*Record
+	if g.appointment != nil {
+		out = append(out, g.appointment)
+	}
+	out = append(out, g.procedures...)
+	out = append(out, g.requests...)
+	return append(out, g.encounters...)
+}
+
+// link gathers the group of one appointment.
+func (l *linker) link(a *Record) group {
+	g := group{appointment: a}
+	for _, e := range l.encounters {
+		if l.refers(e.Get("appointment"), a) {
+			g.encounters = append(g.encounters, e)
+			g.links = append(g.links, Link{e.Ref(), a.Ref(), LinkVisit})
+		}
+	}
+	for _, s := range l.requests {
+		if l.refers(a.Get("basedOn"), s) || l.refers(a.Get("supportingInformation"), s) || shareIdentifier(a, s) {
+			g.requests = append(g.requests, s)
+			g.links = append(g.links, Link{a.Ref(), s.Ref(), LinkOrder})
+		}
+	}
+	rules := []struct {
+		name string
+		fits func(p *Record) bool
+	}{
+		{LinkOrder, func(p *Record) bool { return l.sharedOrder(a, p) }},
+		{LinkReason, func(p *Record) bool { return l.refers(a.Get("reasonReference"), p) }},
+		{LinkSupporting, func(p *Record) bool { return l.supporting(a, p) }},
+		{LinkVisit, func(p *Record) bool { return l.sameVisit(&g, p) }},
+		{LinkIdentifier, func(p *Record) bool { return l.sharedNumber(&g, p) }},
+	}
+	for _, rule := range rules {
+		for _, p := range l.procedures {
+			if !slices.Contains(g.procedures, p) && rule.fits(p) && !l.another(a, p) {
+				g.procedures = append(g.procedures, p)
+				g.links = append(g.links, Link{a.Ref(), p.Ref(), rule.name})
+			}
+		}
+		if len(g.procedures) > 0 {
+			break
+		}
+	}
+	for _, p := range g.procedures {
+		for _, s := range l.requests {
+			if l.refers(p.Get("basedOn"), s) && !slices.Contains(g.requests, s) {
+				g.requests = append(g.requests, s)
+				g.links = append(g.links, Link{p.Ref(), s.Ref(), LinkOrder})
+			}
+		}
+	}
+	return g
+}
+
+// infer links the one procedure that fits by person, operation and date; with
+// two or more nothing is linked and they are remembered as unclear.
+func (l *linker) infer(g *group, taken map[*Record]bool) {
+	if len(g.procedures) > 0 || ended(g.appointment) {
+		return
+	}
+	have := l.p.factsOf(g.all())
+	day := l.f.day(g.appointment.String("start"))
+	var fits []*Record
+	for _, p := range l.procedures {
+		if taken[p] || p.status() != "preparation" && p.status() != "in-progress" {
+			continue
+		}
+		if l.fits(have, l.p.factsOf([]*Record{p}), day, l.performed(p)) {
+			fits = append(fits, p)
+		}
+	}
+	if len(fits) == 1 {
+		g.procedures = fits
+		g.links = append(g.links, Link{g.appointment.Ref(), fits[0].Ref(), LinkInferred})
+		return
+	}
+	g.unclear = fits
+}
+
+// fits compares what an appointment and a procedure say. An appointment that
+// names its operation needs the same joint, no other side, and a near date; one
+// that says only that it is orthopaedic surgery needs the very day.
+func (l *linker) fits(a, p map[string]any, start, performed calendar.Date) bool {
+	if p["joint"] == nil || start.IsZero() {
+		return false
+	}
+	if a["side"] != nil && p["side"] != nil && a["side"] != p["side"] {
+		return false
+	}
+	if a["joint"] == nil {
+		return a["orthopaedic_surgery"] == true && start == performed
+	}
+	return a["joint"] == p["joint"] && (performed.IsZero() || l.near(start, performed))
+}
+
+// another reports whether a finished procedure is of another day: the first of
+// two staged operations on one order.
+func (l *linker) another(a, p *Record) bool {
+	if p.status() == "preparation" || p.status() == "in-progress" {
+		return false
+	}
+	day, start := l.performed(p), l.f.day(a.String("start"))
+	return !day.IsZero() && !start.IsZero() && !l.near(start, day)
+}
+
+func (l *linker) near(a, b calendar.Date) bool {
+	d := a.Sub(b)
+	return max(d, -d) <= l.tolerance
+}
+
+// performed is the day a procedure was or will be done; zero when unknown.
+func (l *linker) performed(p *Record) calendar.Date { return l.f.performed(p) }
+
+func (f Facility) performed(p *Record) calendar.Date {
+	if d := f.day(p.String("performedDateTime")); !d.IsZero() {
+		return d
+	}
+	return f.day(p.String("performedPeriod", "start"))
+}
+
+// refers reports whether one of the references in n names the record, by
+// reference or by a shared business identifier.
+func (l *linker) refers(n *fhir.Node, to *Record) bool {
+	for _, r := range n.Items() {
+		if l.f.local(r) == to.Ref() {
+			return true
+		}
+		if id := r.Get("identifier"); id.Exists() && hasIdentifier(to, id.String("system"), id.String("value")) {
+			return true
+		}
+	}
+	return false
+}
+
+func (l *linker) sharedOrder(a, p *Record) bool {
+	for _, x := range a.Get("basedOn").Items() {
+		for _, y := range p.Get("basedOn").Items() {
+			if ref := l.f.local(x); ref != "" && ref == l.f.local(y) {
+				return true
+			}
+			i, j := x.Get("identifier"), y.Get("identifier")
+			if i.String("value") != "" && i.String("system") == j.String("system") && i.String("value") == j.String("value") {
+				return true
+			}
+		}
+	}
+	for _, s := range l.requests {
+		if l.refers(a.Get("basedOn"), s) && l.refers(p.Get("basedOn"), s) {
+			return true
+		}
+	}
+	return false
+}
+
+func (l *linker) supporting(a, p *Record) bool {
+	if l.refers(a.Get("supportingInformation"), p) {
+		return true
+	}
+	for _, s := range l.requests {
+		if l.refers(a.Get("supportingInformation"), s) && l.refers(p.Get("basedOn"), s) {
+			return true
+		}
+	}
+	return false
+}
+
+func (l *linker) sameVisit(g *group, p *Record) bool {
+	for _, e := range g.encounters {
+		if l.refers(p.Get("encounter"), e) || l.refers(e.Get("reasonReference"), p) {
+			return true
+		}
+		for _, d := range e.Get("diagnosis").Items() {
+			if l.refers(d.Get("condition"), p) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (l *linker) sharedNumber(g *group, p *Record) bool {
+	if shareIdentifier(g.appointment, p) {
+		return true
+	}
+	for _, s := range g.requests {
+		if shareIdentifier(s, p) {
+			return true
+		}
+	}
+	return false
+}
+
+func shareIdentifier(a, b *Record) bool {
+	for _, id := range a.Get("identifier").Items() {
+		if hasIdentifier(b, id.String("system"), id.String("value")) {
+			return true
+		}
+	}
+	return false
+}
+
+func hasIdentifier(r *Record, system, value string) bool {
+	if system == "" || value == "" {
+		return false // a bare number is no business identifier
+	}
+	for _, id := range r.Get("identifier").Items() {
+		if id.String("system") == system && id.String("value") == value {
+			return true
+		}
+	}
+	return false
+}

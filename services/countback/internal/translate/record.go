@@ -1,0 +1,100 @@
+package translate
+
+import (
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+)
+
+// Record is a stored resource as the rules read it.
+type Record struct {
+	*fhir.Resource
+	Type, ID string
+	First    time.Time // when its first version was received
+	Updated  time.Time // when its current version was received
+}
+
+// Ref is the relative reference to the record.
+func (r *Record) Ref() string { return r.Type + "/" + r.ID }
+
+// status is the resource's status code.
+func (r *Record) status() string { return r.String("status") }
+
+// Facility is what the rules need to know of the hospital.
+type Facility struct {
+	Calendar *calendar.Calendar
+	// StartOffset is the time from Appointment.start to the start of
+	// anaesthesia, where a booking does not say it itself.
+	StartOffset time.Duration
+	// Base is the FHIR base that our own absolute references carry.
+	Base string
+}
+
+// local gives the unversioned Type/id of a reference element; empty for one
+// that names nothing of ours.
+func (f Facility) local(n *fhir.Node) string {
+	ref, err := fhir.ParseRef(n.String("reference"), f.Base)
+	if err != nil || !ref.IsLocal() {
+		return ""
+	}
+	return ref.Unversioned().String()
+}
+
+// PatientOf says whom a resource is about: the reference Patient/id, or the
+// business identifier where it names the patient by that alone. Both are empty
+// when it names no patient.
+func (f Facility) PatientOf(r *fhir.Resource) (ref string, id fhir.Identifier) {
+	if r.Type == "Patient" {
+		return "", id
+	}
+	consider := func(n *fhir.Node) bool {
+		if local := f.local(n); strings.HasPrefix(local, "Patient/") {
+			ref = local
+			return true
+		}
+		if !n.Get("reference").Exists() && id.Value == "" && n.String("type") == "Patient" {
+			id = fhir.Identifier{System: n.String("identifier", "system"), Value: n.String("identifier", "value")}
+		}
+		return false
+	}
+	for _, name := range []string{"subject", "patient", "for"} {
+		if consider(r.Get(name)) {
+			return ref, id
+		}
+	}
+	for _, p := range r.Get("participant").Items() {
+		if consider(p.Get("actor")) {
+			return ref, id
+		}
+	}
+	return "", id
+}
+
+// instant reads an instant or dateTime that has a time of day; zero otherwise.
+func (f Facility) instant(s string) time.Time {
+	d, err := fhir.ParseDateTime(s)
+	if err != nil {
+		return time.Time{}
+	}
+	t, ok := d.Instant()
+	if !ok {
+		return time.Time{}
+	}
+	return t.In(f.Calendar.Zone())
+}
+
+// day reads the civil date of a date, dateTime or instant in the facility's
+// zone; zero when it is less precise than a day.
+func (f Facility) day(s string) calendar.Date {
+	d, err := fhir.ParseDateTime(s)
+	if err != nil {
+		return 0
+	}
+	y, m, day, ok := d.Day(f.Calendar.Zone())
+	if !ok {
+		return 0
+	}
+	return calendar.NewDate(y, int(m), day)
+}

@@ -1,0 +1,159 @@
+package translate
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/readiness"
+)
+
+// Row is everything about an item that varies, as it is stored: one for each
+// version of a Task. Together with the protocol version it renders to exactly
+// one Task, so Tasks themselves are not stored. Fields are only ever added, and
+// an old row keeps its meaning.
+type Row struct {
+	Step     string              `json:"s"`
+	Repeat   string              `json:"r,omitempty"`
+	Round    int                 `json:"n"`
+	State    readiness.ItemState `json:"st"`
+	Status   string              `json:"ts"`
+	Applies  readiness.Answer    `json:"a,omitempty"`
+	Opens    string              `json:"o,omitempty"`
+	Due      string              `json:"d,omitempty"`
+	Last     string              `json:"l,omitempty"`
+	Waits    []string            `json:"w,omitempty"`
+	Needs    []string            `json:"q,omitempty"`
+	Marks    string              `json:"m,omitempty"` // c: compressed, t: too late
+	Raised   string              `json:"ev,omitempty"`
+	RaisedAt string              `json:"at,omitempty"`
+	Replaces string              `json:"rp,omitempty"` // id of the Task that this one replaces
+	Patient  string              `json:"p"`
+	Focus    string              `json:"f,omitempty"`
+	BasedOn  string              `json:"b,omitempty"`
+	Authored string              `json:"au"`
+	Why      string              `json:"why,omitempty"` // why it is no longer asked for
+	Work     *Work               `json:"e,omitempty"`
+}
+
+// Work is what people recorded on a Task. It survives every change of plan.
+type Work struct {
+	Outcome readiness.Outcome `json:"x,omitempty"`
+	Status  string            `json:"s,omitempty"` // as the person set it
+	On      string            `json:"on,omitempty"`
+	For     map[string]string `json:"for,omitempty"`
+	Reason  string            `json:"why,omitempty"`
+	// As sent, for the Task elements of the same names.
+	StatusReason    json.RawMessage `json:"sr,omitempty"`
+	Owner           json.RawMessage `json:"o,omitempty"`
+	Note            json.RawMessage `json:"n,omitempty"`
+	Output          json.RawMessage `json:"out,omitempty"`
+	ExecutionPeriod json.RawMessage `json:"ep,omitempty"`
+}
+
+// Encode writes the row; equal rows give equal bytes.
+func (r *Row) Encode() ([]byte, error) { return json.Marshal(r) }
+
+// DecodeRow reads a stored row.
+func DecodeRow(b []byte) (*Row, error) {
+	var r Row
+	if err := json.Unmarshal(b, &r); err != nil {
+		return nil, fmt.Errorf("read item row: %w", err)
+	}
+	return &r, nil
+}
+
+// Key is the item's key.
+func (r *Row) Key() readiness.Key {
+	return readiness.Key{Step: r.Step, Repeat: r.Repeat, Round: r.Round}
+}
+
+// Entry is the person's record as the rules read it.
+func (r *Row) Entry() readiness.Entry {
+	if r.Work == nil {
+		return readiness.Entry{}
+	}
+	on, _ := calendar.ParseDate(r.Work.On)
+	return readiness.Entry{Outcome: r.Work.Outcome, On: on, For: r.Work.For, Reason: r.Work.Reason}
+}
+
+// Item is the row as an item of the old plan. A step that the protocol no
+// longer has becomes a bare one with its code.
+func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
+	s := p.Step(r.Step)
+	if s == nil {
+		s = &readiness.Step{Code: r.Step, Title: r.Step}
+	}
+	i := readiness.Item{
+		Key: r.Key(), Step: s, State: r.State, Applies: r.Applies, Needs: r.Needs, Waits: r.Waits,
+		Opens: f.moment(r.Opens), Due: f.moment(r.Due), Last: f.moment(r.Last), Entry: r.Entry(),
+	}
+	for _, m := range r.Marks {
+		i.Compressed = i.Compressed || m == 'c'
+		i.TooLate = i.TooLate || m == 't'
+	}
+	if r.Raised != "" {
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt)}
+	}
+	return i
+}
+
+// RowOf is the stored form of an item; what only the caller knows (ids, the
+// case's references, what people wrote) is set by it afterwards.
+func (f Facility) RowOf(i *readiness.Item) Row {
+	r := Row{
+		Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Key.Round,
+		State: i.State, Applies: i.Applies, Waits: i.Waits, Needs: i.Needs,
+		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last),
+	}
+	if i.Compressed {
+		r.Marks += "c"
+	}
+	if i.TooLate {
+		r.Marks += "t"
+	}
+	if i.Raised != nil {
+		r.Raised, r.RaisedAt = i.Raised.Why, i.Raised.At.Format(time.RFC3339)
+	}
+	return r
+}
+
+// written is a moment as FHIR writes it: a date, or an instant with the
+// facility's offset.
+func (f Facility) written(m readiness.Moment) string {
+	switch {
+	case m.IsZero():
+		return ""
+	case m.At.IsZero():
+		return m.Day.String()
+	}
+	return m.At.In(f.Calendar.Zone()).Format(time.RFC3339)
+}
+
+func (f Facility) moment(s string) readiness.Moment {
+	if s == "" {
+		return readiness.Moment{}
+	}
+	if d, err := calendar.ParseDate(s); err == nil {
+		return readiness.Moment{Day: d}
+	}
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return readiness.Moment{}
+	}
+	t = t.In(f.Calendar.Zone())
+	return readiness.Moment{Day: f.Calendar.DateOf(t), At: t}
+}
+
+// Span is the half-open interval of a stored moment; zero for none.
+func (f Facility) Span(s string) (from, to time.Time) {
+	m := f.moment(s)
+	if m.IsZero() {
+		return from, to
+	}
+	if !m.At.IsZero() {
+		return m.At, m.At.Add(time.Second)
+	}
+	return m.Begins(f.Calendar), m.Ends(f.Calendar)
+}

@@ -1,0 +1,86 @@
+package translate
+
+import (
+	"fmt"
+	"regexp"
+
+	"example.org/countback/pkg/fhir"
+)
+
+// ValueSet decides whether a code belongs to a set. System and code must both
+// match; a bare number means nothing without its system.
+type ValueSet struct {
+	URL      string
+	includes []inclusion
+	excludes []inclusion
+}
+
+type inclusion struct {
+	system   string
+	codes    map[string]bool
+	patterns []*regexp.Regexp
+}
+
+// Coding is a system and a code.
+type Coding struct{ System, Code string }
+
+// ReadValueSet reads a ValueSet whose compose lists codes, and patterns
+// (filter on "code" with op regex) for systems whose hierarchy is a prefix.
+// Anything it could not decide by itself (is-a filters, other value sets) is an
+// error that names the element.
+func ReadValueSet(r *fhir.Resource) (*ValueSet, error) {
+	v := &ValueSet{URL: r.String("url")}
+	for what, into := range map[string]*[]inclusion{"include": &v.includes, "exclude": &v.excludes} {
+		for n, in := range r.Get("compose", what).Items() {
+			read, err := readInclusion(in)
+			if err != nil {
+				return nil, fmt.Errorf("ValueSet %s: compose.%s[%d]: %w", v.URL, what, n, err)
+			}
+			*into = append(*into, read)
+		}
+	}
+	return v, nil
+}
+
+func readInclusion(n *fhir.Node) (inclusion, error) {
+	in := inclusion{system: n.String("system"), codes: map[string]bool{}}
+	if in.system == "" || n.Get("valueSet").Exists() {
+		return in, fmt.Errorf("only codes of a named system can be decided here")
+	}
+	for _, c := range n.Get("concept").Items() {
+		in.codes[c.String("code")] = true
+	}
+	for i, f := range n.Get("filter").Items() {
+		if f.String("property") != "code" || f.String("op") != "regex" {
+			return in, fmt.Errorf("filter[%d]: only a regex on code can be decided here", i)
+		}
+		re, err := regexp.Compile("^(?:" + f.String("value") + ")$")
+		if err != nil {
+			return in, fmt.Errorf("filter[%d].value: %w", i, err)
+		}
+		in.patterns = append(in.patterns, re)
+	}
+	return in, nil
+}
+
+// Has reports whether the set holds the coding.
+func (v *ValueSet) Has(c Coding) bool {
+	return anyHas(v.includes, c) && !anyHas(v.excludes, c)
+}
+
+func anyHas(list []inclusion, c Coding) bool {
+	for _, in := range list {
+		if in.system != c.System {
+			continue
+		}
+		if in.codes[c.Code] || len(in.codes) == 0 && len(in.patterns) == 0 {
+			return true
+		}
+		for _, re := range in.patterns {
+			if re.MatchString(c.Code) {
+				return true
+			}
+		}
+	}
+	return false
+}

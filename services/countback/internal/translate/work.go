@@ -1,0 +1,223 @@
+package translate
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// Elements of a Task that people write, and those that a sent Task may carry
+// in any form because they are ours.
+var (
+	taskWritable = []string{"status", "statusReason", "owner", "note", "output", "executionPeriod"}
+	taskIgnored  = []string{"resourceType", "id", "meta", "text", "businessStatus", "lastModified"}
+)
+
+// Reasons with which a person may cancel a Task.
+const (
+	ReasonWaived    = "waived"
+	ReasonNotNeeded = "not-needed"
+)
+
+// open is the statuses of a Task that asks for something now.
+var openStatuses = []string{"requested", "received", "accepted", "ready", "in-progress"}
+
+// ReadWork reads what a person wrote on a Task: sent is the Task as it came,
+// current the Task as it stands, item and row what it was rendered from.
+// snapshot is what the case stands at now, for evidence that counts for one
+// date only. Any change of an element that people do not write is an issue.
+func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) (*Work, fhir.Issues) {
+	issues := foreignChanges(sent, current)
+	if len(issues) > 0 {
+		return nil, issues
+	}
+	w := &Work{}
+	if row.Work != nil {
+		*w = *row.Work
+	}
+	w.StatusReason = sent.Bytes(sent.Get("statusReason"))
+	w.Owner = sent.Bytes(sent.Get("owner"))
+	w.Note = sent.Bytes(sent.Get("note"))
+	w.Output = sent.Bytes(sent.Get("output"))
+	w.ExecutionPeriod = sent.Bytes(sent.Get("executionPeriod"))
+	if is := f.move(w, sent, row, item, o); len(is) > 0 {
+		return nil, is
+	}
+	return w, nil
+}
+
+// WorkOptions is what the person's entry is judged by.
+type WorkOptions struct {
+	Today    calendar.Date
+	Snapshot map[string]string
+}
+
+// foreignChanges names every element that differs and is not the people's.
+func foreignChanges(sent, current *fhir.Resource) fhir.Issues {
+	var out fhir.Issues
+	seen := map[string]bool{}
+	check := func(name string) {
+		if seen[name] || slices.Contains(taskWritable, name) || slices.Contains(taskIgnored, name) {
+			return
+		}
+		seen[name] = true
+		if !same(sent.Get(name), current.Get(name)) {
+			out = append(out, fhir.Issue{
+				Severity: fhir.SeverityError, Code: "business-rule", Expression: "Task." + name,
+				Text: "Task." + name + " cannot be changed here: send the Task as it was read, with only status, statusReason, owner, note, output or executionPeriod changed",
+			})
+		}
+	}
+	for name := range sent.Root().Members() {
+		check(name)
+	}
+	for name := range current.Root().Members() {
+		check(name)
+	}
+	return out
+}
+
+// same compares two values; the order of an object's members means nothing.
+func same(a, b *fhir.Node) bool {
+	if a.Kind() != b.Kind() || a.Len() != b.Len() || a.Text() != b.Text() {
+		return false
+	}
+	switch a.Kind() {
+	case fhir.Object:
+		for name, v := range a.Members() {
+			if !same(v, b.Get(name)) {
+				return false
+			}
+		}
+	case fhir.Array:
+		for n, v := range a.Items() {
+			if !same(v, b.Item(n)) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// move applies the status that was sent, if that move is legal.
+func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
+	from, to := row.Status, sent.String("status")
+	if from == to {
+		return nil
+	}
+	allowed := movesFrom(from)
+	if !slices.Contains(allowed, to) {
+		return refuse("status", "business-rule", "Task.status cannot go from "+from+" to "+to+"; open moves are: "+list(allowed))
+	}
+	correction := from == "completed" || from == "cancelled" || from == "failed"
+	if correction && reasonText(sent) == "" {
+		return refuse("statusReason", "required", "Task.statusReason is missing: a correction says why in statusReason.text")
+	}
+	switch {
+	case to == "completed":
+		return f.done(w, sent, o)
+	case to == "cancelled":
+		return cancel(w, sent, item)
+	case to == "failed":
+		if reasonText(sent) == "" {
+			return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why it could not be done")
+		}
+		w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.Failed, reasonText(sent), "", "", nil
+	default:
+		w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.NoOutcome, "", to, "", nil
+		if to == "requested" {
+			w.Status = ""
+		}
+		if correction { // the reason was for the correction, not for the state it returns to
+			w.StatusReason = nil
+		}
+	}
+	return nil
+}
+
+// movesFrom lists the statuses a person may set. Early work is welcome, so a
+// draft may be completed at once; a paused item waits for its hold.
+func movesFrom(status string) []string {
+	switch status {
+	case "draft":
+		return []string{"completed", "cancelled"}
+	case "completed", "cancelled":
+		return []string{"requested"}
+	case "failed":
+		return []string{"requested", "completed"}
+	case "on-hold":
+		return nil
+	}
+	out := []string{"completed", "cancelled", "failed"}
+	for _, s := range openStatuses {
+		if s != status {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func list(moves []string) string {
+	if len(moves) == 0 {
+		return "none while the case is held"
+	}
+	return strings.Join(moves, ", ")
+}
+
+func (f Facility) done(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
+	on := o.Today
+	end := sent.String("executionPeriod", "end")
+	if end != "" {
+		if on = f.day(end); on.IsZero() {
+			return refuse("executionPeriod.end", "value", "Task.executionPeriod.end must name at least a day")
+		}
+	}
+	if on > o.Today {
+		return refuse("executionPeriod.end", "business-rule", "Task.executionPeriod.end lies in the future: what is done has a day that is past or today")
+	}
+	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
+	if end == "" && !sent.Get("executionPeriod").Exists() {
+		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
+	}
+	return nil
+}
+
+func cancel(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
+	code := ""
+	for _, c := range sent.Get("statusReason", "coding").Items() {
+		if c.String("system") == SystemReason {
+			code = c.String("code")
+		}
+	}
+	must := item.Step.Need == readiness.Must || item.Step.Need == readiness.MustToLeave
+	switch {
+	case code == ReasonNotNeeded && item.Applies == readiness.Unknown:
+		w.Outcome = readiness.NotNeeded
+	case code == ReasonNotNeeded:
+		return refuse("statusReason", "business-rule", "Task.statusReason not-needed is for a draft whose use is in doubt; this step applies to this person")
+	case code != ReasonWaived:
+		return refuse("statusReason", "required", "Task.statusReason is missing: cancel with the code waived and a text, or not-needed where it is in doubt whether the step applies (system "+SystemReason+")")
+	case must:
+		return refuse("status", "business-rule", "Task.status: this step is a must and cannot be waived")
+	case reasonText(sent) == "":
+		return refuse("statusReason.text", "required", "Task.statusReason.text is missing: say why the step is waived")
+	default:
+		w.Outcome = readiness.Waived
+	}
+	w.Reason, w.Status, w.On, w.For = reasonText(sent), "", "", nil
+	return nil
+}
+
+func reasonText(sent *fhir.Resource) string { return sent.String("statusReason", "text") }
+
+func refuse(element, code, text string) fhir.Issues {
+	return fhir.Issues{{Severity: fhir.SeverityError, Code: code, Expression: "Task." + element, Text: text}}
+}
+
+// Today is the civil date at now in the facility's zone.
+func (f Facility) Today(now time.Time) calendar.Date { return f.Calendar.DateOf(now) }

@@ -1,0 +1,157 @@
+// Command countback plans what everyone booked for an elective hip or knee
+// replacement must have done, and sees to it that it is asked for in time.
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/peterbourgon/ff/v3"
+
+	"example.org/countback/services/countback/internal/app"
+)
+
+const usage = `countback plans the way to a hip or knee replacement, and home again.
+
+Commands:
+  demo     play an invented hospital and show what is planned
+  serve    run the service
+  plan     read FHIR files and print the plan they lead to, without a server
+  events   follow the events of a running service
+
+"countback COMMAND -help" lists a command's settings. Each setting is also an
+environment variable: COUNTBACK_ and its name, as in COUNTBACK_ZONE.
+
+It supports licensed judgement and local policy; it does not replace either.
+`
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	err := run(ctx, os.Args[1:])
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+	case err != nil:
+		fmt.Fprintln(os.Stderr, "countback:", err)
+		stop()
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context, args []string) error {
+	if len(args) == 0 {
+		fmt.Fprint(os.Stderr, usage)
+		return flag.ErrHelp
+	}
+	command, args := args[0], args[1:]
+	switch command {
+	case "demo":
+		return runDemo(ctx, args)
+	case "serve":
+		return runServe(ctx, args)
+	case "plan":
+		return runPlan(ctx, args)
+	case "events":
+		return runEvents(ctx, args)
+	case "help", "-h", "-help", "--help":
+		fmt.Print(usage)
+		return nil
+	}
+	return fmt.Errorf("there is no command %q; \"countback help\" lists them", command)
+}
+
+// flags starts a command's settings; about says in its help what it does.
+func flags(name, args, about string) *flag.FlagSet {
+	fs := flag.NewFlagSet(name, flag.ContinueOnError)
+	fs.Usage = func() {
+		fmt.Fprintf(fs.Output(), "countback %s %s\n\n%s\n\nSettings:\n", name, args, about)
+		fs.PrintDefaults()
+	}
+	return fs
+}
+
+func parse(fs *flag.FlagSet, args []string) error {
+	return ff.Parse(fs, args, ff.WithEnvVarPrefix("COUNTBACK"))
+}
+
+func runDemo(ctx context.Context, args []string) error {
+	var cfg app.Config
+	fs := flags("demo", "[settings]", "Plays an invented hospital through the service's own HTTP endpoints, prints the\ncases, who is in danger, whom to call today and what was published, and stays up.\nThe clock stands still.")
+	cfg.FacilityFlags(fs)
+	cfg.ServerFlags(fs)
+	fs.StringVar(&cfg.Data, "data", "", "`folder` to keep the data in (default: one that is thrown away)")
+	exit := fs.Bool("exit", false, "leave after printing; ports are free ones unless named")
+	if err := parse(fs, args); err != nil {
+		return err
+	}
+	named := map[string]bool{}
+	fs.Visit(func(f *flag.Flag) { named[f.Name] = true })
+	if cfg.Today == "" {
+		cfg.Today = app.DemoToday
+	}
+	if !named["nats-listen"] && cfg.NATS == "" {
+		cfg.NATSListen = "127.0.0.1:4222"
+	}
+	if *exit {
+		for name, addr := range map[string]*string{"addr": &cfg.Addr, "admin": &cfg.Admin, "nats-listen": &cfg.NATSListen} {
+			if !named[name] {
+				*addr = "127.0.0.1:0"
+			}
+		}
+	}
+	return app.Demo(ctx, cfg, *exit, os.Stdout)
+}
+
+func runServe(ctx context.Context, args []string) error {
+	var cfg app.Config
+	fs := flags("serve", "[settings]", "Runs the service: FHIR in, plans out, events over NATS.")
+	cfg.FacilityFlags(fs)
+	cfg.ServerFlags(fs)
+	fs.StringVar(&cfg.Data, "data", "./countback-data", "`folder` of the database and the event stream")
+	if err := parse(fs, args); err != nil {
+		return err
+	}
+	log := app.Logger(os.Stderr)
+	a, err := app.Start(ctx, cfg, log)
+	if err != nil {
+		return err
+	}
+	log.Info("serving", "fhir", a.URL(), "admin", a.AdminURL(), "protocol", a.Office.Protocol().Canonical(), "clock", cfg.Today)
+	return errors.Join(a.Wait(ctx), a.Close())
+}
+
+func runPlan(ctx context.Context, args []string) error {
+	var cfg app.Config
+	fs := flags("plan", "[settings] FILE...", "Reads FHIR R4 resources or Bundles (JSON) and prints the plan they lead to.")
+	cfg.FacilityFlags(fs)
+	output := fs.String("o", "table", "`form` of the output: table, json (a Bundle of CarePlan and Tasks) or ics (a calendar)")
+	if err := parse(fs, args); err != nil {
+		return err
+	}
+	switch {
+	case fs.NArg() == 0:
+		fs.Usage()
+		return errors.New("plan: name at least one file")
+	case *output != "table" && *output != "json" && *output != "ics":
+		return fmt.Errorf("plan: -o %s is none of table, json, ics", *output)
+	}
+	return app.PlanFiles(ctx, cfg, app.PlanOptions{Files: fs.Args(), Output: *output}, os.Stdout)
+}
+
+func runEvents(ctx context.Context, args []string) error {
+	var o app.EventsOptions
+	fs := flags("events", "[settings]", "Follows the events of a running service, one line of JSON each, as a durable\nconsumer that keeps to the sequence of each case.")
+	fs.StringVar(&o.NATS, "nats", "nats://127.0.0.1:4222", "`address` of the NATS server")
+	fs.StringVar(&o.Durable, "durable", "countback-events", "`name` under which the server keeps the position")
+	fs.StringVar(&o.Facility, "facility", "", "`token` of one facility (default: all)")
+	fs.IntVar(&o.Most, "most", 0, "leave after so many events (default: never)")
+	if err := parse(fs, args); err != nil {
+		return err
+	}
+	return app.Events(ctx, o, os.Stdout, os.Stderr)
+}

@@ -49,6 +49,9 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		ifMatch: h.Get("If-Match"), ifNoneMatch: h.Get("If-None-Match"),
 		ifNoneExist: h.Get("If-None-Exist"), ifModifiedSince: h.Get("If-Modified-Since"),
 	}}
+	if isOperation(a.id) {
+		return nil, nowhere(c.Request.URL.Path)
+	}
 	if err := a.conditions.check(a); err != nil {
 		return nil, err
 	}

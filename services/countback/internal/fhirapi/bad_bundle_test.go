@@ -21,7 +21,7 @@ func bundleRows(t *testing.T, s seed) []badRow {
 		return entry("", "PUT", "Patient/"+id, with(t, patient("9"), `",`, `","id":"`+id+`",`))
 	}
 	fault := with(t, booking("9", patientURN, s.ref(s.order)), `"status":"booked",`, "")
-	unnamed := with(t, booking("9", patientURN, s.ref(s.order)), `"identifier":[{"system":"`+bookingSystem+`","value":"canary-b9"}],`, "")
+	unnamed := with(t, booking("9", s.ref(s.patient), s.ref(s.order)), `"identifier":[{"system":"`+bookingSystem+`","value":"canary-b9"}],`, "")
 	many := make([]string, 21)
 	for n := range many {
 		many[n] = entry("", "POST", "Patient", patient(fmt.Sprint("many", n)))

@@ -24,7 +24,7 @@ func (h *house) seed() seed {
 	h.t.Helper()
 	s := seed{told: h.book("1"), tasks: map[string]response{}}
 	for range 2 { // nothing keeps a sender from giving two people one number
-		h.must(201, "POST", root+"/Patient", patient("canary-ptwins"))
+		h.must(201, "POST", root+"/Patient", patient("twins"))
 	}
 	call := h.task(s.told, "first-call")
 	h.must(200, "PUT", root+"/Task/"+call.String("id"), status(h.t, call, "completed"))

@@ -56,6 +56,7 @@ type house struct {
 	db      *store.DB
 	office  *casework.Office
 	handler http.Handler
+	options *Options
 	url     string
 	log     *logged
 
@@ -100,6 +101,7 @@ func open(t *testing.T, change ...func(*Options)) *house {
 	for _, f := range change {
 		f(&o)
 	}
+	h.options = &o
 	h.handler, err = New(o)
 	require.NoError(t, err)
 	server := httptest.NewUnstartedServer(h.handler)

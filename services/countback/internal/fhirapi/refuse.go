@@ -46,7 +46,7 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 		text = o.typ + " cannot be deleted: this service makes it, and keeps it as the record"
 	case method == "PATCH":
 		text = o.typ + " cannot be patched: send the whole resource with PUT"
-	case o.worked && conditional:
+	case method == "PUT" && o.worked && conditional:
 		text = o.typ + " is updated by its id only: PUT " + o.typ + "/id"
 	case o.worked && method == "POST":
 		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
@@ -70,6 +70,8 @@ func segments(path string) (parts []string, ok bool) {
 	return strings.Split(rest, "/"), true
 }
 
+func isOperation(segment string) bool { return strings.HasPrefix(segment, "$") }
+
 // noRoute answers what no route fits.
 func (s *server) noRoute(c *gin.Context) { s.fail(c, nowhere(c.Request.URL.Path)) }
 
@@ -79,7 +81,7 @@ func nowhere(path string) error {
 	switch {
 	case !ok:
 		return refuse("nothing is served here: the FHIR service lies at " + root)
-	case slices.ContainsFunc(parts, func(p string) bool { return strings.HasPrefix(p, "$") }):
+	case slices.ContainsFunc(parts, isOperation):
 		return refuse("this operation is not served here")
 	case slices.Contains(parts, "_history"):
 		return refuse("histories are not listed here: a single version is read with Type/id/_history/version")
@@ -92,6 +94,11 @@ func nowhere(path string) error {
 
 // noMethod answers a method that the address does not take; Gin has set Allow.
 func (s *server) noMethod(c *gin.Context) {
+	if parts, _ := segments(c.Request.URL.Path); slices.ContainsFunc(parts, isOperation) {
+		c.Writer.Header().Del("Allow")
+		s.noRoute(c)
+		return
+	}
 	if allowed := allowedAt(c.Request.URL.Path); allowed != nil {
 		c.Header("Allow", strings.Join(allowed, ", "))
 	}

@@ -103,7 +103,7 @@ func TestParseDates(t *testing.T) {
 				o.Now = time.Date(2026, 10, 24, 6, 0, 0, 0, time.UTC)
 			})
 			require.NoError(t, issues.Err())
-			require.Equal(t, []Match{{Prefix: tt.prefix, Low: us(t, tt.low), High: us(t, tt.high)}}, q.Clauses[0].Matches)
+			require.Equal(t, []Match{{Prefix: tt.prefix, Low: us(tt.low), High: us(tt.high)}}, q.Clauses[0].Matches)
 		})
 	}
 }
@@ -146,50 +146,54 @@ func TestDateMatches(t *testing.T) {
 	}
 }
 
+var (
+	long = strings.Repeat("1,", maxMatches) + "1"
+	many = strings.TrimSuffix(strings.Repeat("code=1&", maxClauses+1), "&")
+)
+
+var badSearches = map[string]struct {
+	typ, query, code, names string
+}{
+	"bad date":                     {"Appointment", "date=2026-13", fhir.CodeValue, "date"},
+	"date with bad prefix":         {"Appointment", "date=xx2026", fhir.CodeValue, "date"},
+	"date with prefix only":        {"Appointment", "date=ge", fhir.CodeValue, "date"},
+	"day that does not exist":      {"Appointment", "date=2026-02-29", fhir.CodeValue, "date"},
+	"one bad alternative":          {"Appointment", "date=2026,nonsense", fhir.CodeValue, "date"},
+	"empty alternative":            {"Appointment", "status=booked,", fhir.CodeValue, "status"},
+	"bar alone":                    {"Appointment", "identifier=|", fhir.CodeValue, "identifier"},
+	"two bars":                     {"Appointment", "identifier=a|b|c", fhir.CodeValue, "identifier"},
+	"id with system":               {"Appointment", "_id=a|b", fhir.CodeValue, "_id"},
+	"reference of no type":         {"Appointment", "patient=Nobody/1", fhir.CodeValue, "patient"},
+	"reference with blanks":        {"Appointment", "patient=a b", fhir.CodeValue, "patient"},
+	"conditional reference":        {"Appointment", "patient=Patient?name=x", fhir.CodeValue, "patient"},
+	"type against the modifier":    {"Procedure", "subject:Group=Patient/1", fhir.CodeValue, "subject"},
+	"canonical without url":        {"CarePlan", "instantiates-canonical=|1", fhir.CodeValue, "instantiates-canonical"},
+	"missing maybe":                {"Appointment", "status:missing=maybe", fhir.CodeValue, "status"},
+	"not of a date":                {"Appointment", "date:not=2026", fhir.CodeNotSupported, "date"},
+	"exact token":                  {"Appointment", "status:exact=booked", fhir.CodeNotSupported, "status"},
+	"text of a token":              {"Procedure", "code:text=hip", fhir.CodeNotSupported, "code"},
+	"contains of a reference":      {"Appointment", "patient:contains=1", fhir.CodeNotSupported, "patient"},
+	"identifier of an item column": {"Task", "patient:identifier=1", fhir.CodeNotSupported, "patient"},
+	"chain":                        {"Appointment", "patient.name=x", fhir.CodeNotSupported, "patient"},
+	"typed chain":                  {"Procedure", "subject.name=x", fhir.CodeNotSupported, "subject"},
+	"count not a number":           {"Appointment", "_count=many", fhir.CodeValue, "_count"},
+	"negative count":               {"Appointment", "_count=-1", fhir.CodeValue, "_count"},
+	"count twice":                  {"Appointment", "_count=1&_count=2", fhir.CodeValue, "_count"},
+	"sort by a token":              {"Appointment", "_sort=status", fhir.CodeNotSupported, "_sort"},
+	"sort by the unknown":          {"Appointment", "_sort=nothing", fhir.CodeNotSupported, "_sort"},
+	"sort twice by the same":       {"Appointment", "_sort=date,-date", fhir.CodeValue, "_sort"},
+	"sort by too many":             {"ServiceRequest", "_sort=occurrence,authored,_lastUpdated,_id", fhir.CodeTooCostly, "_sort"},
+	"total of another kind":        {"Appointment", "_total=many", fhir.CodeValue, "_total"},
+	"page of nothing":              {"Appointment", "_page=AAAA", fhir.CodeValue, "_page"},
+	"page that is not base64":      {"Appointment", "_page=***", fhir.CodeValue, "_page"},
+	"too many alternatives":        {"Procedure", "code=" + long, fhir.CodeTooCostly, "code"},
+	"too many parameters":          {"Procedure", many, fhir.CodeTooCostly, "at most"},
+	"a type not searched":          {"Basic", "_id=1", fhir.CodeNotSupported, "resource type"},
+	"text of marks only":           {"Patient", "name=%CC%81", fhir.CodeValue, "name"},
+}
+
 func TestParseIssues(t *testing.T) {
-	long := strings.Repeat("1,", maxMatches) + "1"
-	many := strings.TrimSuffix(strings.Repeat("code=1&", maxClauses+1), "&")
-	tests := map[string]struct {
-		typ, query, code, names string
-	}{
-		"bad date":                     {"Appointment", "date=2026-13", fhir.CodeValue, "date"},
-		"date with bad prefix":         {"Appointment", "date=xx2026", fhir.CodeValue, "date"},
-		"date with prefix only":        {"Appointment", "date=ge", fhir.CodeValue, "date"},
-		"day that does not exist":      {"Appointment", "date=2026-02-29", fhir.CodeValue, "date"},
-		"one bad alternative":          {"Appointment", "date=2026,nonsense", fhir.CodeValue, "date"},
-		"empty alternative":            {"Appointment", "status=booked,", fhir.CodeValue, "status"},
-		"bar alone":                    {"Appointment", "identifier=|", fhir.CodeValue, "identifier"},
-		"two bars":                     {"Appointment", "identifier=a|b|c", fhir.CodeValue, "identifier"},
-		"id with system":               {"Appointment", "_id=a|b", fhir.CodeValue, "_id"},
-		"reference of no type":         {"Appointment", "patient=Nobody/1", fhir.CodeValue, "patient"},
-		"reference with blanks":        {"Appointment", "patient=a b", fhir.CodeValue, "patient"},
-		"conditional reference":        {"Appointment", "patient=Patient?name=x", fhir.CodeValue, "patient"},
-		"type against the modifier":    {"Procedure", "subject:Group=Patient/1", fhir.CodeValue, "subject"},
-		"canonical without url":        {"CarePlan", "instantiates-canonical=|1", fhir.CodeValue, "instantiates-canonical"},
-		"missing maybe":                {"Appointment", "status:missing=maybe", fhir.CodeValue, "status"},
-		"not of a date":                {"Appointment", "date:not=2026", fhir.CodeNotSupported, "date"},
-		"exact token":                  {"Appointment", "status:exact=booked", fhir.CodeNotSupported, "status"},
-		"text of a token":              {"Procedure", "code:text=hip", fhir.CodeNotSupported, "code"},
-		"contains of a reference":      {"Appointment", "patient:contains=1", fhir.CodeNotSupported, "patient"},
-		"identifier of an item column": {"Task", "patient:identifier=1", fhir.CodeNotSupported, "patient"},
-		"chain":                        {"Appointment", "patient.name=x", fhir.CodeNotSupported, "patient"},
-		"typed chain":                  {"Procedure", "subject.name=x", fhir.CodeNotSupported, "subject"},
-		"count not a number":           {"Appointment", "_count=many", fhir.CodeValue, "_count"},
-		"negative count":               {"Appointment", "_count=-1", fhir.CodeValue, "_count"},
-		"count twice":                  {"Appointment", "_count=1&_count=2", fhir.CodeValue, "_count"},
-		"sort by a token":              {"Appointment", "_sort=status", fhir.CodeNotSupported, "_sort"},
-		"sort by the unknown":          {"Appointment", "_sort=nothing", fhir.CodeNotSupported, "_sort"},
-		"sort twice by the same":       {"Appointment", "_sort=date,-date", fhir.CodeValue, "_sort"},
-		"sort by too many":             {"ServiceRequest", "_sort=occurrence,authored,_lastUpdated,_id", fhir.CodeTooCostly, "_sort"},
-		"total of another kind":        {"Appointment", "_total=many", fhir.CodeValue, "_total"},
-		"page of nothing":              {"Appointment", "_page=AAAA", fhir.CodeValue, "_page"},
-		"page that is not base64":      {"Appointment", "_page=***", fhir.CodeValue, "_page"},
-		"too many alternatives":        {"Procedure", "code=" + long, fhir.CodeTooCostly, "code"},
-		"too many parameters":          {"Procedure", many, fhir.CodeTooCostly, "at most"},
-		"a type not searched":          {"Basic", "_id=1", fhir.CodeNotSupported, "resource type"},
-		"text of marks only":           {"Patient", "name=%CC%81", fhir.CodeValue, "name"},
-	}
-	for name, tt := range tests {
+	for name, tt := range badSearches {
 		t.Run(name, func(t *testing.T) {
 			_, issues := parse(t, tt.typ, strings.ReplaceAll(tt.query, "|", "%7C"))
 			require.Len(t, issues, 1)

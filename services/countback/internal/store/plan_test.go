@@ -1,0 +1,84 @@
+package store
+
+import (
+	"database/sql"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// What runs all the time must be served by an index, or it slows down with
+// every patient that was ever booked. SEARCH is SQLite's word for the use of an
+// index and SCAN for looking at every row.
+var served = map[string]struct {
+	query string
+	args  []any
+	index string
+}{
+	"items of a case":        {`SELECT ` + itemColumns + ` FROM item WHERE case_id = ? ORDER BY seq`, []any{"c"}, "item_by_case"},
+	"item":                   {`SELECT ` + itemColumns + ` FROM item WHERE task_id = ?`, []any{"t"}, "sqlite_autoindex_item_1"},
+	"cases of a patient":     {`SELECT id FROM care_case WHERE patient = ? ORDER BY id`, []any{"p"}, "care_case_by_patient"},
+	"due cases":              {`SELECT id FROM care_case WHERE next_at <= ? ORDER BY next_at, id LIMIT ?`, []any{1, 1}, "care_case_due"},
+	"open cases":             {`SELECT id FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, []any{"", 1}, "care_case_open"},
+	"unpublished":            {`SELECT ` + outboxColumns + ` FROM outbox WHERE published_at IS NULL ORDER BY seq LIMIT ?`, []any{1}, "outbox_unpublished"},
+	"resources of a patient": {`SELECT id FROM resource r WHERE r.patient = ? AND r.patient <> '' AND r.deleted = 0`, []any{"p"}, "resource_by_patient"},
+}
+
+func (tx *Tx) plan(query string, args ...any) (string, error) {
+	var b strings.Builder
+	err := tx.each(func(rows *sql.Rows) error {
+		var id, parent, unused int
+		var detail string
+		err := rows.Scan(&id, &parent, &unused, &detail)
+		b.WriteString(detail + "\n")
+		return err
+	}, `EXPLAIN QUERY PLAN `+query, args...)
+	return b.String(), err
+}
+
+func TestIndexesServe(t *testing.T) {
+	db := open(t)
+	for name, tt := range served {
+		t.Run(name, func(t *testing.T) {
+			read(t, db, func(tx *Tx) error {
+				plan, err := tx.plan(tt.query, tt.args...)
+				require.Contains(t, plan, tt.index)
+				return err
+			})
+		})
+	}
+}
+
+func TestIndexesServeSearches(t *testing.T) {
+	db := open(t)
+	for name, tt := range map[string]struct{ typ, query, index string }{
+		"identifier":       {"Procedure", "identifier=s|1", "search_by_value (param=? AND value=? AND system=?)"},
+		"patient":          {"Procedure", "patient=p", "search_by_value (param=? AND value=? AND system=?)"},
+		"date":             {"Procedure", "date=ge2026-11-03", "search_by_date (param=? AND low>?"},
+		"name":             {"Patient", "name=mul", "search_by_value (param=? AND value>? AND value<?)"},
+		"changed since":    {"Procedure", "_lastUpdated=gt2026-11-03", "resource_by_updated (type=? AND updated>?)"},
+		"tasks of a case":  {"Task", "group-identifier=c", "item_by_case (case_id=?)"},
+		"tasks of patient": {"Task", "patient=p", "item_by_patient (patient=?)"},
+		"worklist":         {"Task", "status=requested&due=lt2026-11-03", "item_by_due (status=? AND due_from<?)"},
+		"tasks changed":    {"Task", "_lastUpdated=gt2026-11-03", "item_by_updated (updated>?)"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			q := query(t, tt.typ, tt.query)
+			b, table := &builder{columns: resourceColumns}, `resource`
+			if tt.typ == "Task" {
+				b.columns, table = taskColumns, `item`
+				b.add(`1 = 1`)
+			} else {
+				b.add(`r.type = ? AND r.deleted = 0`, tt.typ)
+			}
+			b.clauses(q)
+			read(t, db, func(tx *Tx) error {
+				plan, err := tx.plan(`SELECT count(*) FROM `+table+` r WHERE `+b.text.String(), b.args...)
+				require.Contains(t, plan, tt.index)
+				require.NotContains(t, plan, "SCAN r")
+				return err
+			})
+		})
+	}
+}

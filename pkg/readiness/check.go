@@ -53,11 +53,7 @@ func NewProtocol(p Protocol) (*Protocol, error) {
 
 func (p *Protocol) stepFaults(s *Step) []string {
 	var faults []string
-	points := append(append([]Point{}, s.Window.Opens...), s.Window.Due...)
-	if s.Last != nil {
-		points = append(points, *s.Last)
-	}
-	for _, pt := range points {
+	for _, pt := range s.points() {
 		if _, known := p.index[pt.Anchor]; !known && !IsAnchor(pt.Anchor) {
 			faults = append(faults, fmt.Sprintf("%s refers to %q, which is no action of this protocol", s.Code, pt.Anchor))
 		}
@@ -75,6 +71,15 @@ func (p *Protocol) stepFaults(s *Step) []string {
 		faults = append(faults, fmt.Sprintf("%s opens at %s, after it is due at %s, in every calendar", s.Code, p.words(o), p.words(d)))
 	}
 	return faults
+}
+
+// points lists every point that the step's dates are counted from.
+func (s *Step) points() []Point {
+	out := append(append([]Point{}, s.Window.Opens...), s.Window.Due...)
+	if s.Last != nil {
+		out = append(out, *s.Last)
+	}
+	return out
 }
 
 // alwaysEmpty finds an opening that lies after a due point whatever the dates:
@@ -111,7 +116,7 @@ func (p *Protocol) sorted() (order []int, cycle []string) {
 	visit = func(i int) bool {
 		colour[i] = grey
 		path = append(path, p.Steps[i].Code)
-		for _, pt := range append(append([]Point{}, p.Steps[i].Window.Opens...), p.Steps[i].Window.Due...) {
+		for _, pt := range p.Steps[i].points() {
 			j, ok := p.index[pt.Anchor]
 			if !ok {
 				continue

@@ -29,10 +29,12 @@ type Item struct {
 
 // Reason says why a plan cannot be met.
 type Reason struct {
-	Key  Key
+	Key Key
+	// Last is the last useful moment, for a fixed step that was booked too late
+	// its due; zero for a step that failed before it had a date.
 	Last Moment
 	// DaysMissing is how many days too late it is, counted in whole days from
-	// the last useful day to today (or to the booking day for a fixed step).
+	// Last to today, or to the booking day for a fixed step booked too late.
 	DaysMissing int
 }
 
@@ -66,8 +68,8 @@ func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 		pl.Items = append(pl.Items, items...)
 	}
 	pl.Infeasible = infeasible(pl.Items, c, now, cal)
-	pl.State = pl.caseState(c, p, now, cal)
-	pl.NextChange = pl.nextChange(p, now, cal)
+	pl.State = pl.caseState(c, now)
+	pl.NextChange = pl.nextChange(c, p, now, cal)
 	return pl
 }
 
@@ -170,17 +172,23 @@ func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []
 		return nil
 	}
 	var out []Reason
-	today := cal.DateOf(now)
+	today, booked := cal.DateOf(now), cal.DateOf(c.Booked)
 	for n := range items {
 		i := &items[n]
 		if i.State != Missed || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
 			continue
 		}
 		r := Reason{Key: i.Key, Last: i.Last}
-		if i.Last.IsZero() {
+		until := today
+		if i.TooLate {
+			until = booked
+		}
+		if i.TooLate || i.Last.IsZero() {
 			r.Last = i.Due
 		}
-		r.DaysMissing = max(today.Sub(r.Last.Day), 0)
+		if !r.Last.IsZero() { // zero: it failed before it had a date
+			r.DaysMissing = max(until.Sub(r.Last.Day), 0)
+		}
 		out = append(out, r)
 	}
 	return out
@@ -188,33 +196,39 @@ func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []
 
 // nextChange finds the next instant at which some item, or the case, changes
 // with time alone.
-func (pl *Plan) nextChange(p *Protocol, now time.Time, cal *calendar.Calendar) time.Time {
+func (pl *Plan) nextChange(c *Case, p *Protocol, now time.Time, cal *calendar.Calendar) time.Time {
 	var next time.Time
-	consider := func(t time.Time) {
-		if t.After(now) && (next.IsZero() || t.Before(next)) {
-			next = t
-		}
-	}
-	if pl.State == CaseCancelled || pl.State == CaseClosed {
-		return next
-	}
-	consider(pl.Start)
-	consider(pl.Discharge.At)
+	sooner := func(t time.Time) bool { return t.After(now) && (next.IsZero() || t.Before(next)) }
 	for n := range pl.Items {
 		i := &pl.Items[n]
-		if !i.State.Waiting() || i.Applies != Yes {
+		if !i.State.Waiting() {
 			continue
 		}
-		if !i.Opens.IsZero() {
-			consider(i.Opens.Begins(cal))
+		for _, t := range i.turns(p, cal) {
+			if sooner(t) && i.state(p, c.Held, t, cal) != i.State {
+				next = t
+			}
 		}
-		if !i.Due.IsZero() {
-			consider(i.warns(p, cal))
-			consider(i.Due.Ends(cal))
-		}
-		if !i.Last.IsZero() {
-			consider(i.Last.Ends(cal))
+	}
+	for _, t := range [...]time.Time{pl.Start, pl.Discharge.At} {
+		if sooner(t) && pl.caseState(c, t) != pl.State {
+			next = t // until then the items stand as they are
 		}
 	}
 	return next
+}
+
+// turns lists the instants at which the item's state may change with time;
+// zero for those that it has not.
+func (i *Item) turns(p *Protocol, cal *calendar.Calendar) (out [4]time.Time) {
+	if !i.Opens.IsZero() {
+		out[0] = i.Opens.Begins(cal)
+	}
+	if !i.Due.IsZero() {
+		out[1], out[2] = i.warns(p, cal), i.Due.Ends(cal)
+	}
+	if !i.Last.IsZero() {
+		out[3] = i.Last.Ends(cal)
+	}
+	return out
 }

@@ -1,5 +1,7 @@
 package readiness
 
+import "slices"
+
 // Kind says what a change does to an item.
 type Kind int
 
@@ -52,15 +54,7 @@ func Replan(old []Item, plan *Plan) []Change {
 
 // sameDates reports whether nothing but the state could differ.
 func (i *Item) sameDates(o *Item) bool {
-	if len(i.Waits) != len(o.Waits) || len(i.Needs) != len(o.Needs) {
-		return false
-	}
-	for n := range i.Waits {
-		if i.Waits[n] != o.Waits[n] {
-			return false
-		}
-	}
-	return i.Opens.same(o.Opens) && i.Due.same(o.Due) && i.Last.same(o.Last) &&
+	return slices.Equal(i.Waits, o.Waits) && slices.Equal(i.Needs, o.Needs) && i.Opens.same(o.Opens) && i.Due.same(o.Due) && i.Last.same(o.Last) &&
 		i.Compressed == o.Compressed && i.TooLate == o.TooLate
 }
 

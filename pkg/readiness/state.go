@@ -128,18 +128,20 @@ func (i *Item) dated() bool {
 }
 
 // caseState gives the state of the case from its items, the first that fits.
-func (pl *Plan) caseState(c *Case, p *Protocol, now time.Time, cal *calendar.Calendar) CaseState {
-	d := newDating(c, p, cal)
-	left := !c.Left.IsZero() || !d.discharge.IsZero() && !now.Before(d.discharge.At)
-	arrived := !c.Arrived.IsZero() || !c.Start.IsZero() && !now.Before(c.Start)
+func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
+	// Where nobody says so, the clock stands for arrival and discharge; not of a
+	// case that is held, because its operation will hardly have begun.
+	passed := func(t time.Time) bool { return !c.Held && !t.IsZero() && !now.Before(t) }
+	left := !c.Left.IsZero() || passed(pl.Discharge.At)
+	arrived := !c.Arrived.IsZero() || passed(c.Start)
 	switch {
 	case c.Ending != Running:
 		return CaseCancelled
 	case left && pl.finished():
 		return CaseClosed
-	case left && !c.Held:
+	case left:
 		return CaseHome
-	case arrived && !c.Held:
+	case arrived:
 		return CaseArrived
 	case c.Held:
 		return CaseHeld

@@ -9,43 +9,52 @@ const dayLayout = "Mon 2 Jan 2006"
 
 // words says a point in plain words: "30 days before surgery".
 func (pr *Protocol) words(p Point) string {
-	n := p.Offset.N
-	if n < 0 {
-		n = -n
-	}
-	anchor := p.Anchor
-	if !IsAnchor(anchor) {
-		anchor = "“" + pr.title(anchor) + "” is done"
-	}
+	n := max(p.Offset.N, -p.Offset.N)
 	unit := map[Unit]string{Days: "day", BusinessDays: "business day", Months: "month", Minutes: "minute"}[p.Offset.Unit]
 	if p.Offset.Unit == Minutes && n%60 == 0 {
 		n, unit = n/60, "hour"
 	}
-	if p.Offset.Unit == Minutes && anchor == AnchorSurgery {
-		anchor = "the start of anaesthesia"
+	side := "after"
+	if p.Offset.N < 0 {
+		side = "before"
 	}
-	var out string
-	switch {
-	case n == 0 && p.Offset.Unit == Minutes:
-		out = anchor
-	case n == 0 && IsAnchor(p.Anchor):
-		out = "the day of " + anchor
-	case n == 0:
-		out = "when " + anchor
-	default:
-		side := "after"
-		if p.Offset.N < 0 {
-			side = "before"
-		}
-		if !IsAnchor(p.Anchor) {
-			side = "after"
-		}
-		out = fmt.Sprintf("%d %s%s %s %s", n, unit, plural(n), side, anchor)
+	out := pr.at(p)
+	if n > 0 {
+		out = fmt.Sprintf("%d %s%s %s %s", n, unit, plural(n), side, pr.event(p))
 	}
 	if p.Clock != nil {
-		out += fmt.Sprintf(" at %02d:%02d", p.Clock.Hour, p.Clock.Minute)
+		out = fmt.Sprintf("at %02d:%02d, %s", p.Clock.Hour, p.Clock.Minute, out)
 	}
-	return strings.ReplaceAll(out, "of raised", "it was raised")
+	return out
+}
+
+// event says what a distance is counted from: "surgery".
+func (pr *Protocol) event(p Point) string {
+	switch {
+	case p.Anchor == AnchorSurgery && p.Offset.Unit == Minutes:
+		return "the start of anaesthesia"
+	case p.Anchor == AnchorRaised:
+		return "it was raised"
+	case IsAnchor(p.Anchor):
+		return p.Anchor
+	}
+	return "“" + pr.title(p.Anchor) + "” is done"
+}
+
+// at says the moment of an anchor itself: "the day of surgery".
+func (pr *Protocol) at(p Point) string {
+	hours := p.Offset.Unit == Minutes
+	switch {
+	case !IsAnchor(p.Anchor):
+		return "when " + pr.event(p)
+	case p.Anchor == AnchorRaised && hours:
+		return "the moment it was raised"
+	case p.Anchor == AnchorRaised:
+		return "the day it was raised"
+	case hours:
+		return pr.event(p)
+	}
+	return "the day of " + p.Anchor
 }
 
 func plural(n int) string {
@@ -74,34 +83,21 @@ func (pr *Protocol) title(code string) string {
 	return code
 }
 
-func (pr *Protocol) titles(codes []string) string {
+// done says that steps are done: "“Blood tests” is done".
+func (pr *Protocol) done(codes []string) string {
 	out := make([]string, len(codes))
 	for n, c := range codes {
 		out[n] = "“" + pr.title(c) + "”"
 	}
-	return strings.Join(out, " and ")
+	if len(out) == 1 {
+		return out[0] + " is done"
+	}
+	return strings.Join(out[:len(out)-1], ", ") + " and " + out[len(out)-1] + " are done"
 }
 
 // Why tells the item's rule in plain words, with the numbers of this case.
 func (pr *Protocol) Why(i *Item) string {
-	var parts []string
-	if len(i.Waits) > 0 {
-		parts = append(parts, "opens when "+pr.titles(i.Waits)+" is done")
-	} else if !i.Opens.IsZero() {
-		parts = append(parts, "opens "+i.Opens.Words()+" ("+pr.joinPoints(i.Step.Window.Opens)+")")
-	}
-	if !i.Due.IsZero() {
-		parts = append(parts, "due "+i.Due.Words()+" ("+pr.joinPoints(i.Step.Window.Due)+")")
-	}
-	if !i.Last.IsZero() && i.Last != i.Due {
-		parts = append(parts, "no use after "+i.Last.Words())
-	}
-	switch i.Step.Expiry.Kind {
-	case ExpiresAfter:
-		parts = append(parts, fmt.Sprintf("counts for %d days up to the day of surgery", i.Step.Expiry.Days))
-	case ThisDate:
-		parts = append(parts, "counts for this date only")
-	}
+	parts := append(pr.whyDates(i), i.Step.whyCounts()...)
 	if i.Compressed {
 		parts = append(parts, "booked later than it should have been done: do it as soon as possible")
 	}
@@ -118,20 +114,91 @@ func (pr *Protocol) Why(i *Item) string {
 	return strings.ToUpper(text[:1]) + text[1:] + "."
 }
 
+func (pr *Protocol) whyDates(i *Item) []string {
+	var parts []string
+	w := i.Step.Window
+	if len(i.Waits) > 0 {
+		parts = append(parts, "opens when "+pr.done(i.Waits))
+	} else if !i.Opens.IsZero() {
+		rule := pr.joinPoints(w.Opens, w.OpensEarliest)
+		parts = append(parts, "opens "+i.Opens.Words()+bracketed(rule))
+	}
+	rule := pr.joinPoints(w.Due, true)
+	switch {
+	case !i.Due.IsZero():
+		if i.mayMove() {
+			rule += ", or the last business day before that"
+		}
+		parts = append(parts, "due "+i.Due.Words()+bracketed(rule))
+	case rule != "":
+		parts = append(parts, "due "+rule+", which has no date yet")
+	}
+	if !i.Last.IsZero() && i.Last != i.Due {
+		parts = append(parts, "of no use after "+i.Last.Words())
+	}
+	return parts
+}
+
+// mayMove reports whether the due day is one that moves off closed days.
+func (i *Item) mayMove() bool {
+	for _, p := range i.Step.Window.Due {
+		if p.Clock == nil && p.Offset.Unit != Minutes && (p.Offset.Unit != BusinessDays || p.Offset.N == 0) {
+			return i.Due.At.IsZero() && !i.Step.Fixed && i.Step.StaffStep()
+		}
+	}
+	return false
+}
+
+// whyCounts says how long the step counts once it is done.
+func (s *Step) whyCounts() []string {
+	var parts []string
+	switch s.Expiry.Kind {
+	case ExpiresAfter:
+		parts = append(parts, fmt.Sprintf("counts for %d day%s up to the day of surgery", s.Expiry.Days, plural(s.Expiry.Days)))
+	case ThisDate:
+		if s.byTheClock() {
+			parts = append(parts, "counts for this date and time only")
+		} else {
+			parts = append(parts, "counts for this date only")
+		}
+	case OwnEndDate:
+		parts = append(parts, "counts until the end date that was recorded with it")
+	}
+	if v := s.Expiry.VoidedBy; len(v) > 0 {
+		parts = append(parts, "must be done again when the "+strings.Join(v, " or the ")+" changes")
+	}
+	return parts
+}
+
 // asks names who decides when a fixed step is too late.
 func (i *Item) asks() string {
 	for _, p := range i.Step.Performers {
-		if p.Kind == Staff {
-			return p.Display
+		if p.Kind == Staff && p.Display != "" {
+			return "the " + strings.ToLower(p.Display[:1]) + p.Display[1:]
 		}
 	}
 	return "the surgeon or the prescriber"
 }
 
-func (pr *Protocol) joinPoints(points []Point) string {
+// joinPoints says several points, of which the earliest or the latest counts.
+func (pr *Protocol) joinPoints(points []Point, earliest bool) string {
 	words := make([]string, 0, len(points))
 	for _, p := range points {
 		words = append(words, pr.words(p))
 	}
-	return strings.Join(words, "; ")
+	text := strings.Join(words, " or ")
+	switch {
+	case len(points) < 2:
+		return text
+	case earliest:
+		return text + ", whichever is earlier"
+	}
+	return text + ", whichever is later"
+}
+
+func bracketed(s string) string {
+	if s == "" {
+		return ""
+	}
+	return " (" + s + ")"
 }

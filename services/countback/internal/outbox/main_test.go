@@ -214,3 +214,21 @@ func (f *failing) MarkPublished(ctx context.Context, marks []store.Mark) error {
 	}
 	return f.DB.MarkPublished(ctx, marks)
 }
+
+// failingJS is the real JetStream with faults around a publish: before it
+// (nothing was sent) or after it (it was stored, the answer was lost).
+type failingJS struct {
+	jetstream.JetStream
+	before, after func() error
+}
+
+func (f *failingJS) PublishMsg(ctx context.Context, m *nats.Msg, opts ...jetstream.PublishOpt) (*jetstream.PubAck, error) {
+	if err := f.before(); err != nil {
+		return nil, err
+	}
+	ack, err := f.JetStream.PublishMsg(ctx, m, opts...)
+	if lost := f.after(); lost != nil {
+		return nil, lost
+	}
+	return ack, err
+}

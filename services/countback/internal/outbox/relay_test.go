@@ -264,42 +264,61 @@ func TestEffectHappensOnceAfterTheDuplicateWindow(t *testing.T) {
 }
 
 func TestEveryOperationFailsOnce(t *testing.T) {
-	const reads, marks = "read", "mark"
-	for _, kind := range []string{reads, marks} {
-		for nth := int64(1); nth <= 6; nth++ {
-			t.Run(fmt.Sprintf("%s %d", kind, nth), func(t *testing.T) {
+	never := func() error { return nil }
+	for _, tt := range []struct {
+		name  string
+		last  int64 // the highest n with which the run meets the fault
+		fault func(rows *failing, js *failingJS, fail func() error)
+	}{
+		{"read", 6, func(rows *failing, _ *failingJS, fail func() error) { rows.read = fail }},
+		{"mark", 6, func(rows *failing, _ *failingJS, fail func() error) {
+			rows.mark = func([]store.Mark) error { return fail() }
+		}},
+		{"publish", 16, func(_ *failing, js *failingJS, fail func() error) { js.before = fail }},
+		{"answer to a publish", 16, func(_ *failing, js *failingJS, fail func() error) { js.after = fail }},
+	} {
+		for nth := int64(1); nth <= tt.last; nth++ {
+			t.Run(fmt.Sprintf("%s %d", tt.name, nth), func(t *testing.T) {
 				db := openStore(t)
-				js := connect(t, startServer(t, ServerOptions{}).Connect)
+				real := connect(t, startServer(t, ServerOptions{}).Connect)
 				var count atomic.Int64
-				fail := func() error {
+				rows, js := &failing{DB: db}, &failingJS{JetStream: real, before: never, after: never}
+				tt.fault(rows, js, func() error {
 					if count.Add(1) == nth {
 						return errInjected
 					}
 					return nil
-				}
-				rows := &failing{DB: db}
-				if kind == reads {
-					rows.read = fail
-				} else {
-					rows.mark = func([]store.Mark) error { return fail() }
-				}
+				})
 				o := relayOptions(rows, js)
-				o.Batch = 3
-				enqueue(t, db, "a", 1, 5)
-				enqueue(t, db, "b", 1, 5)
-				enqueue(t, db, "c", 1, 6)
+				o.Batch, o.Lanes = 3, 2
+				require.NoError(t, db.Write(limited(t), func(tx *store.Tx) error {
+					return tx.Enqueue(sixteenRows(t))
+				}))
 				r, stop := runRelay(t, o)
 				require.NoError(t, r.Drained(limited(t)))
 				stop()
 				require.GreaterOrEqual(t, count.Load(), nth, "the fault was met")
 				require.EqualValues(t, 1, r.Stats().Failed)
-				requireWhole(t, map[string]int64{"a": 5, "b": 5, "c": 6}, inStream(t, js))
-				stream, err := js.Stream(limited(t), StreamName)
-				require.NoError(t, err)
-				require.EqualValues(t, 16, stream.CachedInfo().State.LastSeq)
+				require.EqualValues(t, 16, r.Stats().Published)
+				requireWhole(t, map[string]int64{"a": 5, "b": 5, "c": 6}, inStream(t, real))
 			})
 		}
 	}
+}
+
+// sixteenRows are three cases, each with several rows in a row.
+func sixteenRows(t *testing.T) []store.OutboxRow {
+	t.Helper()
+	var rows []store.OutboxRow
+	for _, c := range []struct {
+		id          string
+		first, last int64
+	}{{"a", 1, 3}, {"b", 1, 5}, {"a", 4, 5}, {"c", 1, 6}} {
+		for n := c.first; n <= c.last; n++ {
+			rows = append(rows, row(t, c.id, n))
+		}
+	}
+	return rows
 }
 
 func TestRefusedRowHoldsUpOnlyItsCase(t *testing.T) {

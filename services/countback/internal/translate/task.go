@@ -83,7 +83,7 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 // only after it was due: a period cannot say that, so its start is left out.
 func (f Facility) window(i *readiness.Item, r *Row) *r4.TaskRestriction {
 	p := &r4.Period{Start: optional(r.Opens), End: optional(r.Due)}
-	if !i.Opens.IsZero() && !i.Due.IsZero() && i.Opens.Begins(f.Calendar).After(i.Due.Ends(f.Calendar)) {
+	if !i.Opens.IsZero() && !i.Due.IsZero() && (i.Opens.Day > i.Due.Day || !i.Due.At.IsZero() && i.Opens.Begins(f.Calendar).After(i.Due.At)) {
 		p.Start = nil
 	}
 	if p.Start == nil && p.End == nil {

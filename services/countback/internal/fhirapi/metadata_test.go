@@ -1,0 +1,208 @@
+package fhirapi
+
+import (
+	"io/fs"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/countback/api"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/search"
+)
+
+// sample is a resource of each type that a hospital may send.
+func sample(t *testing.T, typ string) string {
+	t.Helper()
+	elements := map[string]string{
+		"Appointment":    `"status":"proposed","participant":[{"actor":{"display":"canary"},"status":"accepted"}]`,
+		"Procedure":      `"status":"preparation","subject":{"display":"canary"}`,
+		"ServiceRequest": `"status":"active","intent":"order","subject":{"display":"canary"}`,
+		"Patient":        `"gender":"female"`,
+		"RelatedPerson":  `"patient":{"display":"canary"}`,
+		"Practitioner":   `"active":true`,
+		"Location":       `"status":"active"`,
+		"Encounter":      `"status":"planned","class":{"code":"AMB"}`,
+		"CareTeam":       `"status":"active"`,
+	}
+	require.Contains(t, elements, typ, "add a sample of the new type")
+	return `{"resourceType":"` + typ + `","identifier":[{"system":"https://canary.example","value":"canary"}],` + elements[typ] + "}"
+}
+
+func (h *house) statement() *fhir.Node {
+	h.t.Helper()
+	return h.must(200, "GET", root+"/metadata", "").body.Root()
+}
+
+func TestStatement(t *testing.T) {
+	h := open(t)
+	cs := h.statement()
+	for _, want := range []struct{ element, value string }{
+		{"resourceType", "CapabilityStatement"}, {"status", "active"}, {"kind", "instance"}, {"fhirVersion", "4.0.1"},
+		{"date", "2026-11-02T09:00:00.000-06:00"},
+	} {
+		require.Equal(t, want.value, cs.String(want.element))
+	}
+	require.Equal(t, []string{"Countback", "1.2.3"}, []string{cs.String("software", "name"), cs.String("software", "version")})
+	require.NotEmpty(t, cs.String("implementation", "description"), "cpb-14: an instance says what it is")
+	require.Equal(t, testBase, cs.String("implementation", "url"))
+	require.Equal(t, "server", cs.String("rest", "mode"))
+	require.Empty(t, h.must(200, "HEAD", root+"/metadata", "").raw)
+	var types []string
+	for _, r := range cs.Get("rest", "resource").Items() {
+		types = append(types, r.String("type"))
+	}
+	want := search.Types()
+	for _, typ := range casework.Received {
+		if !slices.Contains(want, typ) {
+			want = append(want, typ)
+		}
+	}
+	require.ElementsMatch(t, want, types)
+	for _, format := range cs.Get("format").Items() {
+		h.must(200, "GET", root+"/metadata?_format="+url.QueryEscape(format.Text()), "")
+	}
+}
+
+// TestStatementIsTrue calls every line of the CapabilityStatement, and what it
+// does not declare.
+func TestStatementIsTrue(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	h.task(who, "name-coach")
+	for _, i := range h.statement().Get("rest", "interaction").Items() {
+		r := h.must(200, "POST", root, bundleOf(i.String("code"), entry("", "GET", "metadata", "")))
+		require.Equal(t, i.String("code")+"-response", r.String("type"))
+	}
+	for _, r := range h.statement().Get("rest", "resource").Items() {
+		t.Run(r.String("type"), func(t *testing.T) {
+			h.t = t
+			h.callResource(r)
+			h.callSearch(r)
+		})
+	}
+}
+
+// callResource calls the interactions of a type and their attributes.
+func (h *house) callResource(r *fhir.Node) {
+	h.t.Helper()
+	typ := r.String("type")
+	var declared []string
+	for _, i := range r.Get("interaction").Items() {
+		declared = append(declared, i.String("code"))
+	}
+	at := root + "/" + typ
+	if slices.Contains(declared, "create") {
+		made := h.must(201, "POST", at, sample(h.t, typ))
+		require.NotEmpty(h.t, made.header.Get("Location"))
+	} else {
+		h.must(405, "POST", at, `{"resourceType":"`+typ+`"}`)
+	}
+	found := h.must(200, "GET", at+"?_count=1", "")
+	require.Contains(h.t, declared, "search-type")
+	require.Equal(h.t, 200, h.form(at+"/_search", "_count=1").status)
+	one := found.String("entry", "resource", "id")
+	require.NotEmpty(h.t, one)
+
+	current := h.must(200, "GET", at+"/"+one, "")
+	require.Contains(h.t, declared, "read")
+	require.Equal(h.t, "full-support", r.String("conditionalRead"))
+	h.must(304, "GET", at+"/"+one, "", "If-None-Match", current.header.Get("ETag"))
+	h.must(304, "GET", at+"/"+one, "", "If-Modified-Since", current.header.Get("Last-Modified"))
+	require.Equal(h.t, "versioned", r.String("versioning"))
+	require.Contains(h.t, declared, "vread")
+	require.True(h.t, r.Get("readHistory").Bool())
+	require.Equal(h.t, current.raw, h.must(200, "GET", at+"/"+one+"/_history/"+current.String("meta", "versionId"), "").raw)
+
+	require.NotContains(h.t, declared, "delete")
+	require.Equal(h.t, "not-supported", r.String("conditionalDelete"))
+	h.must(405, "DELETE", at+"/"+one, "")
+	h.must(405, "DELETE", at+"?_id="+one, "")
+	require.NotContains(h.t, declared, "patch")
+	h.must(405, "PATCH", at+"/"+one, "[]")
+	for _, history := range []string{"history-instance", "history-type"} {
+		require.NotContains(h.t, declared, history)
+	}
+	h.must(404, "GET", at+"/"+one+"/_history", "")
+	h.must(404, "GET", at+"/_history", "")
+	h.callUpdates(r, slices.Contains(declared, "update"), current)
+}
+
+func (h *house) callUpdates(r *fhir.Node, updates bool, current response) {
+	h.t.Helper()
+	typ := r.String("type")
+	at := root + "/" + typ
+	statusOf := func(declared bool, yes, no int) int {
+		if declared {
+			return yes
+		}
+		return no
+	}
+	h.must(statusOf(updates, 200, 405), "PUT", at+"/"+current.String("id"), string(current.raw))
+	if !updates {
+		require.False(h.t, r.Get("updateCreate").Bool())
+	}
+	if !slices.Contains(casework.Received, typ) {
+		for _, attribute := range []string{"updateCreate", "conditionalCreate", "conditionalUpdate"} {
+			require.Equal(h.t, "false", r.String(attribute))
+		}
+		require.NotEqual(h.t, 201, h.send("PUT", at+"/canary-new", with(h.t, string(current.raw), `"id":"`+current.String("id")+`"`, `"id":"canary-new"`)).status)
+		h.must(405, "PUT", at+"?identifier=a|canary", string(current.raw))
+		return
+	}
+	for _, attribute := range []string{"updateCreate", "conditionalCreate", "conditionalUpdate"} {
+		require.Equal(h.t, "true", r.String(attribute))
+	}
+	h.must(201, "PUT", at+"/canary-new", with(h.t, with(h.t, sample(h.t, typ), `",`, `","id":"canary-new",`), `"value":"canary"`, `"value":"canary-new"`))
+	h.must(200, "POST", at, sample(h.t, typ), "If-None-Exist", "identifier=https://canary.example|canary-new")
+	h.must(200, "PUT", at+"?identifier=https://canary.example|canary-new", sample(h.t, typ))
+}
+
+// callSearch searches by every declared parameter. That it was used shows in
+// the link self, and in that what has the element and what lacks it are all.
+func (h *house) callSearch(r *fhir.Node) {
+	h.t.Helper()
+	typ := r.String("type")
+	values := map[string]string{"token": "canary", "date": "2026-11-02", "string": "canary", "uri": "https://canary.example", "reference": "https://canary.example/1"}
+	total := func(query string) int {
+		found := h.must(200, "GET", root+"/"+typ+"?_count=0&"+query, "", "Prefer", "handling=strict")
+		name, _, _ := strings.Cut(query, "=")
+		require.Contains(h.t, found.link("self"), url.QueryEscape(name)+"=")
+		n, err := strconv.Atoi(found.String("total"))
+		require.NoError(h.t, err)
+		return n
+	}
+	all := total("_sort=_id")
+	require.Positive(h.t, all)
+	seen := map[string]bool{}
+	for _, p := range r.Get("searchParam").Items() {
+		name := p.String("name")
+		require.False(h.t, seen[name], "cpb-12: %s is declared twice", name)
+		seen[name] = true
+		require.Contains(h.t, values, p.String("type"))
+		total(name + "=" + url.QueryEscape(values[p.String("type")]))
+		require.Equal(h.t, all, total(name+":missing=true")+total(name+":missing=false"), name)
+		definition := p.String("definition")
+		require.NotEmpty(h.t, definition)
+		if file, own := strings.CutPrefix(definition, "http://countback.example/fhir/SearchParameter/"); own {
+			h.checkOwn(file, typ, p)
+		}
+	}
+	require.Len(h.t, seen, len(search.For(typ)))
+}
+
+// checkOwn compares a parameter of ours with its published definition.
+func (h *house) checkOwn(name, typ string, p *fhir.Node) {
+	h.t.Helper()
+	body, err := fs.ReadFile(api.FHIR, "fhir/SearchParameter-"+strings.ToLower(name)+".json")
+	require.NoError(h.t, err, "the definition is not published")
+	d, issues := fhir.Parse(body, 0)
+	require.Empty(h.t, issues)
+	require.Equal(h.t, p.String("definition"), d.String("url"))
+	require.Equal(h.t, []string{p.String("name"), p.String("type"), typ}, []string{d.String("code"), d.String("type"), d.String("base")})
+}

@@ -1,0 +1,114 @@
+package wirecheck
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/services/countback/internal/app"
+	"example.org/countback/services/countback/internal/demo"
+	"example.org/countback/services/countback/internal/search"
+)
+
+// played runs the invented hospital through the service and gives everything
+// that it then serves: every resource in every version, the search results they
+// came in, and the CapabilityStatement.
+func played(t *testing.T) []golden {
+	t.Helper()
+	begin, err := demo.Begins()
+	require.NoError(t, err)
+	a, err := app.Start(t.Context(), app.Config{
+		Addr: "127.0.0.1:0", Admin: "127.0.0.1:0", Data: t.TempDir(), Facility: "main",
+		Zone: "America/Chicago", Holidays: "us-federal", OperatingDays: "Mon-Fri", Today: begin.Format(time.RFC3339),
+	}, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, a.Close()) }()
+	today := a.Office.Facility().Calendar.At(mustDate(t, app.DemoToday), 12, 0)
+	require.NoError(t, demo.Play(t.Context(), demo.Options{
+		Base: a.URL(), Today: today, Stand: a.Clock.Stand, Tick: a.Tick, Out: io.Discard,
+		Published: func(context.Context) (map[string]uint64, error) { return nil, nil },
+	}))
+	out := []golden{{"metadata", get(t, a.URL()+"/metadata")}}
+	for _, typ := range search.Types() {
+		for next := a.URL() + "/" + typ + "?_count=200"; next != ""; {
+			body := get(t, next)
+			out = append(out, golden{typ + " search", body})
+			var page struct {
+				Entry []struct {
+					Resource struct {
+						ID   string
+						Meta struct{ VersionID string }
+					}
+				}
+				Link []struct{ Relation, URL string }
+			}
+			require.NoError(t, json.Unmarshal(body, &page))
+			next = ""
+			for _, l := range page.Link {
+				if l.Relation == "next" {
+					next = l.URL
+				}
+			}
+			for _, e := range page.Entry {
+				last, err := strconv.Atoi(e.Resource.Meta.VersionID)
+				require.NoError(t, err)
+				for v := 1; v <= last; v++ {
+					name := fmt.Sprintf("%s/%s/_history/%d", typ, e.Resource.ID, v)
+					out = append(out, golden{name, get(t, a.URL()+"/"+name)})
+				}
+			}
+		}
+	}
+	return out
+}
+
+func get(t *testing.T, url string) []byte {
+	t.Helper()
+	resp, err := http.Get(url)
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	body, err := io.ReadAll(resp.Body)
+	require.NoError(t, err)
+	require.Equal(t, 200, resp.StatusCode, "%s: %s", url, body)
+	return body
+}
+
+func mustDate(t *testing.T, s string) calendar.Date {
+	t.Helper()
+	d, err := calendar.ParseDate(s)
+	require.NoError(t, err)
+	return d
+}
+
+// TestEndToEnd checks everything that a run of the invented hospital wrote.
+func TestEndToEnd(t *testing.T) {
+	all := played(t)
+	require.Greater(t, len(all), 1000)
+	bad := 0
+	for _, one := range all {
+		if found := faults(one.body); len(found) > 0 {
+			if bad++; bad <= 10 {
+				t.Errorf("%s: %v", one.name, found)
+			}
+		}
+	}
+	require.Zero(t, bad, "%d of %d are faulty", bad, len(all))
+	t.Logf("%d resources and result bundles", len(all))
+}
+
+// TestEndToEndInvariants holds the same against the official invariants.
+func TestEndToEndInvariants(t *testing.T) {
+	npmFolder(t)
+	found := checkInvariants(t, played(t))
+	require.Empty(t, found.errorsOf())
+	t.Logf("%d resources, %d evaluations", found.Resources, found.Evaluated)
+}

@@ -106,7 +106,7 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 	sent := q.Resource.ID()
 	switch {
 	case len(ids) > 1:
-		return target{}, Refuse(ErrMultiple, "multiple-matches", q.Type, "more than one "+q.Type+" has this identifier")
+		return target{}, Refuse(ErrMultiple, "multiple-matches", q.path(""), "more than one "+q.Type+" has this identifier")
 	case len(ids) == 1 && !keep && sent != "" && sent != ids[0]:
 		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" is not the id of the "+q.Type+" that the condition finds")
 	case len(ids) == 1:
@@ -125,7 +125,7 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 // find looks up identifier=system|value among what is held and among what this
 // very delivery makes.
 func (r *receipt) find(q *Request, query string) ([]string, error) {
-	id, refusal := condition(query, q.Type)
+	id, refusal := condition(query, q.Type, q.path(""))
 	if refusal != nil {
 		return nil, refusal
 	}
@@ -134,9 +134,9 @@ func (r *receipt) find(q *Request, query string) ([]string, error) {
 
 // condition reads identifier=system|value, the one condition that is safe to
 // act on.
-func condition(query, typ string) (fhir.Identifier, *Refusal) {
+func condition(query, typ, at string) (fhir.Identifier, *Refusal) {
 	values, err := url.ParseQuery(strings.TrimPrefix(query, typ+"?"))
-	bad := Refuse(ErrMalformed, "value", typ, "a condition on "+typ+" must be exactly identifier=system|value, with a system")
+	bad := Refuse(ErrMalformed, "value", at, "a condition on "+typ+" must be exactly identifier=system|value, with a system")
 	if err != nil || len(values) != 1 || len(values["identifier"]) != 1 {
 		return fhir.Identifier{}, bad
 	}
@@ -153,7 +153,7 @@ func (r *receipt) matches(q *Request, cur store.Stored) error {
 		return nil
 	}
 	if etag(cur.Version) != strings.TrimSpace(q.IfMatch) {
-		return Refuse(ErrVersion, "conflict", q.Type, "the "+q.Type+" has changed since the version named in If-Match")
+		return Refuse(ErrVersion, "conflict", q.path(""), "the "+q.Type+" has changed since the version named in If-Match")
 	}
 	return nil
 }
@@ -193,7 +193,7 @@ func (r *receipt) rewrite(q *Request) (func(string) string, error) {
 // conditional resolves a reference such as Patient?identifier=system|value,
 // which must mean exactly one resource.
 func (r *receipt) conditional(q *Request, ref fhir.Ref) (string, error) {
-	id, bad := condition(ref.Query, ref.Type)
+	id, bad := condition(ref.Query, ref.Type, q.path(""))
 	if bad != nil {
 		return "", bad
 	}

@@ -53,7 +53,7 @@ type Result struct {
 func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
 	var out []Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
-		r := receipt{office: o, tx: tx, refs: map[string]string{}, claimed: map[string]int{}}
+		r := receipt{office: o, tx: tx, refs: map[string]string{}, claimed: map[string]int{}, at: map[string]string{}}
 		var err error
 		out, err = r.run(d)
 		return err
@@ -72,7 +72,8 @@ type receipt struct {
 	refs     map[string]string // what entries call each other → Type/id
 	claimed  map[string]int    // Type/id → request that stands for it
 	targets  []target
-	sources  []string // versioned references of what changed
+	sources  []string          // versioned references of what changed
+	at       map[string]string // Type/id → where the sender finds it in the message
 }
 
 // target is the resource that a request turned out to mean.
@@ -114,7 +115,7 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	}
 	slices.Sort(people) // one total order of locks
 	for _, patient := range slices.Compact(people) {
-		if err := r.office.replan(r.tx, patient, cause{sources: r.sources}); err != nil {
+		if err := r.office.replan(r.tx, patient, cause{sources: r.sources, at: r.at}); err != nil {
 			return nil, err
 		}
 	}
@@ -158,6 +159,7 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	}
 	r.office.parsed.put(next, parsed)
 	r.sources = append(r.sources, versioned(next))
+	r.at[next.Type+"/"+next.ID] = q.path("")
 	res := Result{Stored: next, Created: cur.Version == 0, Changed: true}
 	var people []string
 	switch {

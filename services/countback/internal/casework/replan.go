@@ -19,6 +19,7 @@ type cause struct {
 	sources []string                   // versioned references to what changed
 	work    map[string]*translate.Work // people's new entries, by Task id
 	who     string                     // reference of the person who acted
+	at      map[string]string          // Type/id → where the sender finds it in the message
 }
 
 // caseData is what the case row remembers of the plan, beside what is indexed.
@@ -48,7 +49,7 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 			if !b.Opens {
 				continue
 			}
-			if refusal := identified(records, b); refusal != nil {
+			if refusal := identified(records, b, why.at); refusal != nil {
 				return refusal
 			}
 			c = &store.Case{ID: tx.NewID(), Patient: patient}
@@ -112,14 +113,18 @@ func caseOf(cases []store.Case, b *translate.Booking, taken map[string]bool) *st
 
 // identified refuses a booking that would open a case but carries no business
 // identifier: without one, nobody could tell later which booking moved.
-func identified(records []*translate.Record, b *translate.Booking) error {
+func identified(records []*translate.Record, b *translate.Booking, at map[string]string) error {
 	for _, r := range records {
 		if r.Ref() != b.Primary {
 			continue
 		}
 		if len(identifiers(r.Resource)) == 0 {
-			return Refuse(ErrInvalid, "required", r.Type+".identifier",
-				r.Type+".identifier is missing: a booking for a joint replacement needs an identifier with a system, so that a later change can be told apart from a new booking")
+			path := at[r.Ref()]
+			if path == "" {
+				path = r.Type
+			}
+			return Refuse(ErrInvalid, "required", path+".identifier",
+				path+".identifier is missing: a booking for a joint replacement needs an identifier with a system, so that a later change can be told apart from a new booking")
 		}
 	}
 	return nil

@@ -64,7 +64,7 @@ func contentRows(t *testing.T, s seed) []badRow {
 		{"a name of another bundle", "POST", at, change(s.ref(s.patient), patientURN), nil, 422, "not-found", "Appointment", "urn:uuid"},
 		{"a person that is not held", "POST", at, change(s.ref(s.patient), "Patient?identifier="+personSystem+"|canary-none"), nil, 412, "not-found", "Appointment", "not exactly one is held"},
 		{"a person that two are", "POST", at, change(s.ref(s.patient), "Patient?identifier="+personSystem+"|canary-ptwins"), nil, 412, "not-found", "Appointment", "not exactly one is held"},
-		{"a person by name", "POST", at, change(s.ref(s.patient), "Patient?name=Canary"), nil, 400, "value", "Patient", "exactly identifier=system|value"},
+		{"a person by name", "POST", at, change(s.ref(s.patient), "Patient?name=Canary"), nil, 400, "value", "Appointment", "exactly identifier=system|value"},
 
 		{"a booking that nobody could find again", "POST", at, change(`"identifier":[{"system":"`+bookingSystem+`","value":"canary-b9"}],`, ""), nil, 422, "required", "Appointment.identifier", "so that a later change can be told apart from a new booking"},
 		{"a booking with a number of nobody's", "POST", at, change(`"system":"`+bookingSystem+`",`, ""), nil, 422, "required", "Appointment.identifier", "needs an identifier with a system"},

@@ -29,6 +29,7 @@ func requestRows(t *testing.T, s seed) []badRow {
 		{"update of an old version", "PUT", s.patient, own(patient("1"), id), []string{"If-Match", `W/"7"`}, 412, "conflict", "Patient", "has changed since the version named in If-Match"},
 		{"update of a version of nothing", "PUT", people + "/canary", own(patient("9"), "canary"), []string{"If-Match", `W/"1"`}, 412, "conflict", "Patient", "If-Match"},
 		{"a version that is none", "PUT", s.patient, own(patient("1"), id), []string{"If-Match", "canary"}, 400, "value", "", `such as W/"3"`},
+		{"a version before the first", "PUT", people + "/canary", own(patient("9"), "canary"), []string{"If-Match", `W/"0"`}, 400, "value", "", `such as W/"3"`},
 		{"any version", "PUT", s.patient, own(patient("1"), id), []string{"If-Match", "*"}, 400, "value", "", `such as W/"3"`},
 		{"a create of a version", "POST", people, patient("9"), []string{"If-Match", `W/"1"`}, 400, "invariant", "", "the version that an update changes"},
 		{"an update if none exists", "PUT", s.patient, own(patient("1"), id), []string{"If-None-Exist", "identifier=a|b"}, 400, "invariant", "", "belongs to a create"},

@@ -67,6 +67,8 @@ func TestTransactionReads(t *testing.T) {
 	require.Equal(t, "304 Not Modified", e[6].String("response", "status"))
 	require.False(t, e[6].Get("resource").Exists())
 	require.Equal(t, "CapabilityStatement", e[7].String("resource", "resourceType"))
+	since := entry("", "GET", strings.TrimPrefix(who.order, root+"/"), "", `"ifModifiedSince":"2026-11-02T09:00:00-06:00"`)
+	require.Equal(t, "304 Not Modified", h.must(200, "POST", root, bundleOf("transaction", since)).String("entry", "response", "status"))
 }
 
 // TestReadsOnly: a transaction that changes nothing leaves no trace.

@@ -4,10 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"testing/iotest"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -34,7 +36,9 @@ func TestRequestID(t *testing.T) {
 	other := h.get(root + "/metadata")
 	require.NotEqual(t, r.header.Get("X-Request-Id"), other.header.Get("X-Request-Id"))
 	require.Empty(t, other.header.Get("X-Correlation-Id"))
-	require.Empty(t, h.get(root+"/metadata", "X-Request-Id", strings.Repeat("x", 200)).header.Get("X-Correlation-Id"))
+	for _, bad := range []string{strings.Repeat("x", 200), "a canary", "canäry"} {
+		require.Empty(t, h.get(root+"/metadata", "X-Request-Id", bad).header.Get("X-Correlation-Id"))
+	}
 	last := h.lines()[1]
 	require.Equal(t, other.header.Get("X-Request-Id"), last["request_id"])
 }
@@ -183,6 +187,32 @@ func (h *house) record(ctx context.Context, method, path, body string) *httptest
 	w := httptest.NewRecorder()
 	h.handler.ServeHTTP(w, r)
 	return w
+}
+
+// TestBodyCutOff: a body that breaks off is not taken for what was meant.
+func TestBodyCutOff(t *testing.T) {
+	h := open(t)
+	before := h.held()
+	send := func(ctx context.Context, body io.Reader) *httptest.ResponseRecorder {
+		r := httptest.NewRequestWithContext(ctx, "POST", root+"/Patient", body)
+		r.Header.Set("Content-Type", mediaType)
+		w := httptest.NewRecorder()
+		h.handler.ServeHTTP(w, r)
+		return w
+	}
+	broken := func() io.Reader {
+		return io.MultiReader(strings.NewReader(patient("1")), iotest.ErrReader(io.ErrUnexpectedEOF))
+	}
+	w := send(t.Context(), broken())
+	require.Equal(t, http.StatusBadRequest, w.Code)
+	require.Contains(t, w.Body.String(), `"code":"incomplete"`)
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	require.Equal(t, statusClientGone, send(gone, broken()).Code)
+	// Without a length in front, the limit counts what arrives.
+	w = send(t.Context(), io.MultiReader(strings.NewReader(patient("1")), strings.NewReader(strings.Repeat(" ", defaultMaxResource))))
+	require.Equal(t, http.StatusRequestEntityTooLarge, w.Code)
+	require.Equal(t, before, h.held())
 }
 
 func TestTooSlow(t *testing.T) {

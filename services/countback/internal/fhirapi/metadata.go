@@ -13,7 +13,8 @@ import (
 
 const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. " +
 	"A condition is exactly identifier=system|value. If-Match is always obeyed and never demanded. " +
-	"A booking (Appointment, Procedure, ServiceRequest or Encounter) whose identifiers are all held already updates the one that has them, also when it comes by POST. " +
+	"An Appointment, Procedure, ServiceRequest or Encounter that comes by POST with exactly the identifiers of one that is held updates that one. " +
+	"A create or update answers with the resource, and an entry of a Bundle without it, unless Prefer: return says otherwise. " +
 	"The GET entries of a transaction are carried out after its commit. " +
 	"Unknown search parameters are left out of the link self, or refused under Prefer: handling=strict. " +
 	"Nothing is deleted or patched."

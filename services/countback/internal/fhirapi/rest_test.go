@@ -132,7 +132,7 @@ func TestMediaTypes(t *testing.T) {
 		h.must(201, "POST", root+"/Patient", patient("1"), "Content-Type", "", "Content-Type", sent)
 	}
 	for _, accepted := range []string{"application/fhir+json", "*/*", "application/*;q=0.1", "text/html, application/json;q=0.5",
-		"application/fhir+xml, application/fhir+json; fhirVersion=4.0"} {
+		"application/fhir+xml, application/fhir+json; fhirVersion=4.0", ", application/json"} {
 		h.must(200, "GET", root+"/metadata", "", "Accept", accepted)
 	}
 	for _, refused := range []string{"text/html", "application/fhir+json;q=0", "application/fhir+json; fhirVersion=3.0", "canary"} {

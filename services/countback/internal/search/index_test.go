@@ -178,8 +178,8 @@ func TestTable(t *testing.T) {
 			want[code] = [2]string{kind, base + definition}
 		}
 		if typ == "Task" {
-			want["due"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/Task-due"}
-			want["opens"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/Task-opens"}
+			want["due"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/task-due"}
+			want["opens"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/task-opens"}
 		}
 		got := map[string][2]string{}
 		for _, p := range For(typ) {

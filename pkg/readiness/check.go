@@ -68,7 +68,7 @@ func (p *Protocol) stepFaults(s *Step) []string {
 		faults = append(faults, s.Code+" has nobody to do it")
 	}
 	if o, d, empty := alwaysEmpty(s.Window); empty {
-		faults = append(faults, fmt.Sprintf("%s opens at %s, after it is due at %s, in every calendar", s.Code, p.words(o), p.words(d)))
+		faults = append(faults, fmt.Sprintf("%s opens %s, after it is due %s, in every calendar", s.Code, p.words(o), p.words(d)))
 	}
 	return faults
 }

@@ -133,7 +133,7 @@ func (pr *Protocol) whyDates(i *Item) []string {
 	case rule != "":
 		parts = append(parts, "due "+rule+", which has no date yet")
 	}
-	if !i.Last.IsZero() && i.Last != i.Due {
+	if !i.Last.IsZero() && !i.Last.same(i.Due) {
 		parts = append(parts, "of no use after "+i.Last.Words())
 	}
 	return parts

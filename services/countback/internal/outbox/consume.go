@@ -126,6 +126,9 @@ func (c *consumer) follow(ctx context.Context) (progress bool, err error) {
 	}
 	defer c.release(ctx, messages)
 	for {
+		if ctx.Err() != nil {
+			return progress, nil // before Next asks the broker for another message
+		}
 		msg, err := messages.Next(jetstream.NextContext(ctx))
 		if err != nil {
 			return progress, fmt.Errorf("read messages: %w", err)

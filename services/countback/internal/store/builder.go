@@ -2,6 +2,7 @@ package store
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"example.org/countback/services/countback/internal/search"
@@ -84,6 +85,13 @@ func (b *builder) column(c search.Clause) {
 			b.tokenColumn(c.Param, m, col)
 		}
 	})
+	if c.Param.Column == search.ColumnStatus && c.Modifier == search.Plain && !asksForDrafts(c) {
+		b.add(` AND r.status <> 'draft'`) // always true here; it lets item_by_due serve
+	}
+}
+
+func asksForDrafts(c search.Clause) bool {
+	return slices.ContainsFunc(c.Matches, func(m search.Match) bool { return !m.HasValue || m.Value == "draft" })
 }
 
 // any joins the alternatives of a clause.

@@ -16,6 +16,7 @@ import (
 
 var itemSearches = []struct{ name, query, want string }{
 	{"all", "", "a b c d"},
+	{"owner elsewhere", "owner=https://other.example/fhir/Practitioner/1", "d"},
 	{"id", "_id=b", "b"},
 	{"identifier", "identifier=" + search.SystemTask + "|b", "b"},
 	{"identifier of another system", "identifier=urn:x|b", ""},
@@ -25,6 +26,9 @@ var itemSearches = []struct{ name, query, want string }{
 	{"step in short", "code=labs", "b c"},
 	{"step without a system", "code=|labs", ""},
 	{"status", "status=requested", "a b"},
+	{"drafts", "status=draft", "c"},
+	{"drafts and others", "status=draft,completed", "c d"},
+	{"any status of the system", "status=" + search.SystemTaskStatus + "|", "a b c d"},
 	{"not a status", "status:not=requested,draft", "d"},
 	{"state", "business-status=late,done", "b d"},
 	{"patient", "patient=p", "a b"},
@@ -63,7 +67,7 @@ func TestSearchItems(t *testing.T) {
 	add("a", "shower", "requested", "due", "Practitioner/1", "p", 3)
 	add("b", "labs", "requested", "late", "Organization/1", "p", 5)
 	add("c", "labs", "draft", "upcoming", "", "Patient/q", 7)
-	add("d", "ride", "completed", "done", "RelatedPerson/9", "q", 0)
+	add("d", "ride", "completed", "done", "https://other.example/fhir/Practitioner/1", "q", 0)
 	for _, tt := range itemSearches {
 		t.Run(tt.name, func(t *testing.T) {
 			read(t, db, func(tx *Tx) error {

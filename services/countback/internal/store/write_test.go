@@ -77,8 +77,8 @@ func TestWritesAtOnce(t *testing.T) {
 	}
 }
 
-// queued starts writes that wait together behind one that is held back, so that
-// they form one group, in this order, with the held one.
+// queued starts writes that wait behind one that is held back, so that they
+// form a group with it. The first is the first of the group.
 func queued(t *testing.T, db *DB, fns ...func(*Tx) error) []error {
 	t.Helper()
 	hold, holding := make(chan struct{}), make(chan struct{})
@@ -99,7 +99,7 @@ func queued(t *testing.T, db *DB, fns ...func(*Tx) error) []error {
 			answers[i+1] = db.Write(context.Background(), fn)
 		})
 		<-turn
-		for range 100 { // let it reach the queue, so that the order is this one
+		for range 100 { // let it reach the queue
 			runtime.Gosched()
 		}
 	}
@@ -239,6 +239,46 @@ func TestContextCountsUntilTheStart(t *testing.T) {
 		cancel() // too late
 		return tx.SaveCase(Case{ID: "a", Open: true})
 	}))
-	require.ErrorIs(t, db.Write(ctx, func(tx *Tx) error { return tx.SaveCase(Case{ID: "b", Open: true}) }), context.Canceled)
+	for range 20 { // never by chance
+		require.ErrorIs(t, db.Write(ctx, saveOpen("b")), context.Canceled)
+	}
 	require.Equal(t, map[string]bool{"a": true}, caseIDs(t, db))
+}
+
+func TestWaitingWriteIsGivenUp(t *testing.T) {
+	db := open(t)
+	require.NoError(t, db.Write(context.Background(), func(*Tx) error {
+		ctx, cancel := context.WithCancel(context.Background())
+		answer := make(chan error)
+		go func() { answer <- db.Write(ctx, saveOpen("a")) }()
+		cancel()
+		require.ErrorIs(t, <-answer, context.Canceled, "while the writer is at work")
+		return nil
+	}))
+	require.Empty(t, caseIDs(t, db))
+}
+
+// More readers than connections, some of which panic: none is lost.
+func TestReadersShareConnections(t *testing.T) {
+	db := open(t)
+	write(t, db, saveOpen("a"))
+	var wg sync.WaitGroup
+	for n := range 8 * cap(db.readers) {
+		wg.Go(func() {
+			defer func() { _ = recover() }()
+			err := db.Read(context.Background(), func(tx *Tx) error {
+				_, err := tx.Case("a")
+				if n%3 == 0 {
+					panic("broken")
+				}
+				return err
+			})
+			if err != nil {
+				t.Errorf("read: %v", err)
+			}
+		})
+	}
+	wg.Wait()
+	require.Len(t, db.readers, cap(db.readers))
+	require.Len(t, caseIDs(t, db), 1)
 }

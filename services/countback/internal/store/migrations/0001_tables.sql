@@ -20,7 +20,7 @@ CREATE TABLE resource (
     updated INTEGER NOT NULL,
     deleted INTEGER NOT NULL,
     patient TEXT NOT NULL,
-    UNIQUE (type, id)
+    UNIQUE (id, type) -- ids rise with time: what is made together lies together
 );
 CREATE INDEX resource_by_updated ON resource (type, updated);
 CREATE INDEX resource_by_patient ON resource (patient, type) WHERE patient <> '';
@@ -99,7 +99,9 @@ CREATE TABLE item (
 );
 CREATE INDEX item_by_case ON item (case_id);
 CREATE INDEX item_by_patient ON item (patient);
-CREATE INDEX item_by_due ON item (status, due_from);
+-- Without drafts: a new case has dozens, each due on another day and so on
+-- another page of this index, and nobody works through what is not open yet.
+CREATE INDEX item_by_due ON item (status, due_from) WHERE status <> 'draft';
 CREATE INDEX item_by_updated ON item (updated);
 
 -- The versions of an item before the current one; rows are only added. The

@@ -167,7 +167,8 @@ func (d *dating) dueOn(s *Step, opens Moment) Moment {
 // lastOn gives the last moment at which doing the step still helps: as the
 // protocol says; else the due itself for a fixed step and for one that is due
 // at a moment of the day of surgery; else the day before surgery for the steps
-// of the preparation; else none.
+// of the preparation, unless they are due at an hour that is not known yet; else
+// none.
 func (d *dating) lastOn(s *Step, due Moment) Moment {
 	if s.Last != nil {
 		return d.resolve(*s.Last)
@@ -176,10 +177,21 @@ func (d *dating) lastOn(s *Step, due Moment) Moment {
 	switch {
 	case s.Fixed, atSurgery && (!due.At.IsZero() || s.beforeSurgery()):
 		return due
+	case due.IsZero() && countsHours(s.Window.Due):
+		return Moment{}
 	case s.beforeSurgery() && !d.surgery.IsZero():
 		return Moment{Day: d.surgery.Day.Add(-1)}
 	}
 	return Moment{}
+}
+
+func countsHours(points []Point) bool {
+	for _, p := range points {
+		if p.Offset.Unit == Minutes {
+			return true
+		}
+	}
+	return false
 }
 
 func countsFromSurgery(points []Point) bool {

@@ -149,6 +149,7 @@ func TestLastDay(t *testing.T) {
 		{name: "said as the start", on: s, step: with(step("s", before(30, 7)), last(hours(surgery, 0))), opens: "2026-10-31", due: "2026-11-23", last: "2026-11-30T07:30:00-06:00"},
 		{name: "said as the discharge", on: s, step: with(step("s", before(30, 7)), last(days(discharge, 0))), opens: "2026-10-31", due: "2026-11-23", last: "2026-12-01"},
 		{name: "said as the start, which is unknown", on: s, start: "-", step: with(step("s", before(30, 7)), last(hours(surgery, 0))), opens: "2026-10-31", due: "2026-11-23"},
+		{name: "due by the hour, start unknown", on: s, start: "-", step: step("s", window(hours(surgery, -48), hours(surgery, 0)))},
 		{name: "day of surgery, whole day", on: s, step: step("s", before(7, 0)), opens: "2026-11-23", due: "2026-11-30", last: "2026-11-30"},
 		{name: "day of surgery, at the start", on: s, step: step("s", window(days(surgery, 0), hours(surgery, 0))), opens: "2026-11-30", due: "2026-11-30T07:30:00-06:00", last: "2026-11-30T07:30:00-06:00"},
 		{name: "first walk, no last day", on: s, step: step("s", window(hours(surgery, 0), days(surgery, 0))), opens: "2026-11-30T07:30:00-06:00", due: "2026-11-30"},

@@ -131,7 +131,7 @@ func (pr *Protocol) whyDates(i *Item) []string {
 		}
 		parts = append(parts, "due "+i.Due.Words()+bracketed(rule))
 	case rule != "":
-		parts = append(parts, "due "+rule+", which has no date yet")
+		parts = append(parts, "due "+rule+", which is not known yet")
 	}
 	if !i.Last.IsZero() && !i.Last.same(i.Due) {
 		parts = append(parts, "of no use after "+i.Last.Words())

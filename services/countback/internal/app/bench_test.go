@@ -142,20 +142,20 @@ func bareServer(b *testing.B, size int) string {
 	require.NoError(b, err)
 	db.SetMaxOpenConns(1)
 	b.Cleanup(func() { db.Close() })
-	_, err = db.Exec(`CREATE TABLE row (id INTEGER PRIMARY KEY, body BLOB)`)
+	_, err = db.Exec(bareSchema)
 	require.NoError(b, err)
-	// As many rows as a case has, of the bytes that a case takes.
-	const rows = 100
-	blob := make([]byte, size/rows)
+	// Half of the bytes for keys and pages: what is left is the bodies.
+	blob := make([]byte, size/2/bareRows)
 	rand.Read(blob)
 	waiting := make(chan chan error, 64)
+	row := 0
 	go func() {
 		for first := range waiting {
 			batch := []chan error{first}
 			for len(batch) < 16 && len(waiting) > 0 {
 				batch = append(batch, <-waiting)
 			}
-			err := commitBare(db, len(batch), rows, blob)
+			err := commitBare(db, len(batch), &row, blob)
 			for _, done := range batch {
 				done <- err
 			}
@@ -217,20 +217,50 @@ func decodeBare(body []byte) error {
 	return nil
 }
 
-func commitBare(db *sql.DB, requests, rows int, blob []byte) error {
+// The bare server's tables and rows: one resource, one index row and one event
+// for each of some forty Tasks and the CarePlan, in tables with the keys that
+// any server of this kind needs.
+const (
+	bareSchema = `CREATE TABLE resource (seq INTEGER PRIMARY KEY, tenant INTEGER, typ TEXT, id TEXT, body BLOB, UNIQUE (tenant, typ, id));
+		CREATE TABLE idx (seq INTEGER PRIMARY KEY, tenant INTEGER, status TEXT, due INTEGER, id TEXT);
+		CREATE INDEX by_due ON idx (tenant, status, due, id);
+		CREATE TABLE event (seq INTEGER PRIMARY KEY, id TEXT, body BLOB)`
+	bareResources, bareIndex, bareEvents = 41, 40, 41
+	bareRows                             = bareResources + bareEvents
+)
+
+func commitBare(db *sql.DB, requests int, row *int, blob []byte) error {
 	tx, err := db.Begin()
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback()
-	stmt, err := tx.Prepare(`INSERT INTO row (body) VALUES (?)`)
-	if err != nil {
-		return err
-	}
-	defer stmt.Close()
-	for range requests * rows {
-		if _, err := stmt.Exec(blob); err != nil {
+	var stmts [3]*sql.Stmt
+	for n, query := range []string{
+		`INSERT INTO resource (tenant, typ, id, body) VALUES (1, 'Task', ?, ?)`,
+		`INSERT INTO idx (tenant, status, due, id) VALUES (1, 'requested', ?, ?)`,
+		`INSERT INTO event (id, body) VALUES (?, ?)`,
+	} {
+		if stmts[n], err = tx.Prepare(query); err != nil {
 			return err
+		}
+		defer stmts[n].Close()
+	}
+	for range requests {
+		for n := range bareResources {
+			*row++
+			id := fmt.Sprintf("01a1fa1d-8100-765e-bc1c-%012x", *row)
+			if _, err := stmts[0].Exec(id, blob); err != nil {
+				return err
+			}
+			if _, err := stmts[2].Exec(id, blob); err != nil {
+				return err
+			}
+			if n < bareIndex {
+				if _, err := stmts[1].Exec(*row%1000, id); err != nil {
+					return err
+				}
+			}
 		}
 	}
 	return tx.Commit()

@@ -126,13 +126,13 @@ type taskGroup struct {
 func (w *writing) taskEvents() []taskGroup {
 	version := make(map[string]int64, len(w.saved))
 	for _, it := range w.saved {
-		version[it.TaskID] = it.Version
+		version[it.TaskID()] = it.Version
 	}
 	var groups []taskGroup
 	place := map[string]int{}
 	told := map[string]bool{}
 	put := func(name string, key readiness.Key) {
-		id := w.taskID[key]
+		id := w.taskID(key)
 		if version[id] == 0 || told[id] {
 			return
 		}
@@ -158,8 +158,8 @@ func (w *writing) taskEvents() []taskGroup {
 	}
 	// What people wrote without moving anything (a note, an owner) is a change too.
 	for id := range w.why.work {
-		for key, have := range w.taskID {
-			if have == id {
+		for key := range w.number {
+			if w.taskID(key) == id {
 				put(event.TasksChanged, key)
 			}
 		}

@@ -25,7 +25,8 @@ type writing struct {
 	old      map[readiness.Key]store.Item
 	rows     map[readiness.Key]*translate.Row
 	oldItems []readiness.Item
-	taskID   map[readiness.Key]string
+	number   map[readiness.Key]int // of each item within the case
+	last     int                   // the highest number given
 
 	plan    *readiness.Plan
 	changes []readiness.Change
@@ -37,7 +38,7 @@ type writing struct {
 func (w *writing) load() error {
 	w.old = map[readiness.Key]store.Item{}
 	w.rows = map[readiness.Key]*translate.Row{}
-	w.taskID = map[readiness.Key]string{}
+	w.number = map[readiness.Key]int{}
 	w.written = map[readiness.Key]*translate.Row{}
 	w.created, w.dataBefore = w.tx.Now, w.c.Data
 	if w.fresh {
@@ -56,20 +57,21 @@ func (w *writing) load() error {
 		return err
 	}
 	for _, it := range items {
-		row, err := translate.DecodeRow(it.Data)
+		row, err := rowOf(it)
 		if err != nil {
 			return err
 		}
+		w.last = max(w.last, it.N)
 		p, err := w.office.protocolOf(w.tx, it.Protocol)
 		if err != nil {
 			return err
 		}
 		w.oldItems = append(w.oldItems, row.Item(p, w.office.facility))
-		if work, ok := w.why.work[it.TaskID]; ok {
+		if work, ok := w.why.work[it.TaskID()]; ok {
 			row.Work = work
 		}
 		key := row.Key()
-		w.old[key], w.rows[key], w.taskID[key] = it, row, it.TaskID
+		w.old[key], w.rows[key], w.number[key] = it, row, it.N
 	}
 	return nil
 }
@@ -89,17 +91,17 @@ func (w *writing) items() error {
 	focus, basedOn := focusOf(w.b)
 	for n := range w.plan.Items {
 		i := &w.plan.Items[n]
-		if w.taskID[i.Key] == "" {
-			w.taskID[i.Key] = w.tx.NewID()
+		if w.number[i.Key] == 0 {
+			w.last++
+			w.number[i.Key] = w.last
 		}
 		row := w.office.facility.RowOf(i)
 		row.Patient, row.Focus, row.BasedOn = w.b.Patient, focus, basedOn
-		row.Authored = w.tx.Now.In(w.office.facility.Calendar.Zone()).Format(time.RFC3339)
 		if was := w.rows[i.Key]; was != nil {
-			row.Authored, row.Work = was.Authored, was.Work
+			row.Work = was.Work
 		}
 		if i.Replaces > 0 {
-			row.Replaces = w.taskID[readiness.Key{Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Replaces}]
+			row.Replaces = w.taskID(readiness.Key{Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Replaces})
 		}
 		row.Why = w.whyClosed(i)
 		row.Status = translate.StatusOf(i, row.Work)
@@ -118,7 +120,21 @@ func (w *writing) items() error {
 			return err
 		}
 	}
-	return w.tx.SaveItems(w.saved)
+	return nil
+}
+
+func (w *writing) taskID(key readiness.Key) string { return store.TaskID(w.c.ID, w.number[key]) }
+
+// rowOf reads an item version back.
+func rowOf(it store.Item) (*translate.Row, error) {
+	r, err := translate.DecodeRow(it.Data)
+	if err != nil {
+		return nil, err
+	}
+	r.Step, r.Repeat, r.Round = it.Step, it.Repeat, it.Round
+	r.State, r.Status = readiness.ItemState(it.State), it.Status
+	r.Patient, r.Focus, r.BasedOn, r.Authored = it.Patient, it.Focus, it.BasedOn, it.Created
+	return r, nil
 }
 
 // whyClosed says why an item that nobody closed is not asked for.
@@ -143,16 +159,16 @@ func (w *writing) item(key readiness.Key, row *translate.Row) error {
 		return err
 	}
 	w.written[key] = row
-	was, canonical := w.old[key], w.office.protocol.Canonical()
-	if was.Version > 0 && bytes.Equal(was.Data, data) && was.Protocol == canonical {
-		return nil
-	}
+	was := w.old[key]
 	it := store.Item{
-		TaskID: w.taskID[key], CaseID: w.c.ID, Patient: w.b.Patient,
-		Step: row.Step, Repeat: row.Repeat, Round: row.Round,
+		CaseID: w.c.ID, N: w.number[key], Step: row.Step, Repeat: row.Repeat, Round: row.Round,
 		Version: was.Version + 1, Updated: w.tx.Now,
-		State: string(row.State), Status: row.Status, Owner: ownerOf(row.Work),
-		Protocol: canonical, Data: data,
+		State: string(row.State), Status: row.Status, Owner: ownerOf(row.Work), Focus: row.Focus, BasedOn: row.BasedOn,
+		Protocol: w.office.protocol.Canonical(), Data: data,
+	}
+	if was.Version > 0 && bytes.Equal(was.Data, data) && was.Protocol == it.Protocol && was.State == it.State &&
+		was.Status == it.Status && was.Focus == it.Focus && was.BasedOn == it.BasedOn {
+		return nil
 	}
 	it.OpensFrom, it.OpensTo = w.office.facility.Span(row.Opens)
 	it.DueFrom, it.DueTo = w.office.facility.Span(row.Due)

@@ -175,9 +175,11 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cau
 	}
 	if w.fresh || !sameCase(before, *c) {
 		c.Updated = tx.Now
-		return tx.SaveCase(*c)
+		if err := tx.SaveCase(*c); err != nil {
+			return err
+		}
 	}
-	return nil
+	return tx.SaveItems(w.saved)
 }
 
 func sameCase(a, b store.Case) bool {
@@ -189,7 +191,7 @@ func sameCase(a, b store.Case) bool {
 func (w *writing) carePlan() (store.Stored, bool, error) {
 	ids := make([]string, 0, len(w.plan.Items))
 	for n := range w.plan.Items {
-		ids = append(ids, w.taskID[w.plan.Items[n].Key])
+		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
 	body, err := w.office.facility.CarePlan(translate.PlanView{
 		CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created,
@@ -245,7 +247,7 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 		act.Targets = append(act.Targets, versioned(carePlan))
 	}
 	for _, i := range w.saved {
-		act.Targets = append(act.Targets, "Task/"+i.TaskID+"/_history/"+strconv.FormatInt(i.Version, 10))
+		act.Targets = append(act.Targets, "Task/"+i.TaskID()+"/_history/"+strconv.FormatInt(i.Version, 10))
 	}
 	body, err := w.office.facility.Provenance(act)
 	if err != nil {

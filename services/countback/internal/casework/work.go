@@ -70,7 +70,7 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	if len(issues) > 0 {
 		return nil, issues
 	}
-	row, err := translate.DecodeRow(item.Data)
+	row, err := rowOf(item)
 	if err != nil {
 		return nil, err
 	}
@@ -112,7 +112,7 @@ func (o *Office) snapshot(tx *store.Tx, item store.Item) (map[string]string, err
 
 // rendered is an item version as the Task that it is.
 func (o *Office) rendered(tx *store.Tx, item store.Item) (store.Stored, error) {
-	row, err := translate.DecodeRow(item.Data)
+	row, err := rowOf(item)
 	if err != nil {
 		return store.Stored{}, err
 	}
@@ -121,14 +121,14 @@ func (o *Office) rendered(tx *store.Tx, item store.Item) (store.Stored, error) {
 		return store.Stored{}, err
 	}
 	t, err := o.facility.Task(row, translate.TaskMeta{
-		ID: item.TaskID, CaseID: item.CaseID, Version: item.Version, Updated: item.Updated,
+		ID: item.TaskID(), CaseID: item.CaseID, Version: item.Version, Updated: item.Updated,
 	}, p)
 	if err != nil {
 		return store.Stored{}, err
 	}
 	body, err := fhir.Marshal(t)
 	return store.Stored{
-		Type: "Task", ID: item.TaskID, Version: item.Version, Updated: item.Updated, Patient: item.Patient, Body: body,
+		Type: "Task", ID: item.TaskID(), Version: item.Version, Updated: item.Updated, Patient: item.Patient, Body: body,
 	}, err
 }
 

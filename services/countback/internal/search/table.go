@@ -98,8 +98,9 @@ var table = map[string][]Param{
 		canonicals("instantiates-canonical", "CarePlan-instantiates-canonical", "instantiatesCanonical"),
 	),
 	"Provenance": rows(
-		references("target", "Provenance-target", nil, "target"),
-		onlyType("patient", "Provenance-patient", "Patient", "target"),
+		// Whose plan it is about; what it targets is sixty Tasks at a time, which
+		// would be most of the index.
+		Param{Code: "patient", Kind: Reference, Definition: "Provenance-patient", Column: ColumnPatient, Targets: []string{"Patient"}},
 		instants("recorded", "Provenance-recorded", "recorded"),
 	),
 	"Task": columns(

@@ -18,7 +18,7 @@ func (tx *Tx) Archive(r Received) (int64, error) {
 		r.At = tx.Now
 	}
 	result, err := tx.run(`INSERT INTO received (at, source, content_type, method, target, body)
-		VALUES (?, ?, ?, ?, ?, ?)`, []any{micros(r.At), r.Source, r.ContentType, r.Method, r.Target, r.Body})
+		VALUES (?, ?, ?, ?, ?, ?)`, []any{micros(r.At), r.Source, r.ContentType, r.Method, r.Target, pack(r.Body)})
 	if err != nil {
 		return 0, wrap("archive", err)
 	}
@@ -28,7 +28,7 @@ func (tx *Tx) Archive(r Received) (int64, error) {
 // Archived gives back what was received; ErrNotFound when there is none.
 func (tx *Tx) Archived(id int64) (Received, error) {
 	var r Received
-	err := tx.one([]any{at{&r.At}, &r.Source, &r.ContentType, &r.Method, &r.Target, &r.Body},
+	err := tx.one([]any{at{&r.At}, &r.Source, &r.ContentType, &r.Method, &r.Target, packed{&r.Body}},
 		`SELECT at, source, content_type, method, target, body FROM received WHERE id = ?`, id)
 	return r, wrap("read archive", err)
 }

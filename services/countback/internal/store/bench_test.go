@@ -79,14 +79,14 @@ func (b booking) write(tx *Tx) error {
 	items := make([]Item, itemsPerCase)
 	for i := range items {
 		due := tx.Now.Add(time.Duration(i) * 24 * time.Hour)
-		items[i] = Item{TaskID: tx.NewID(), CaseID: caseID, Patient: patient, Step: "step-" + fmt.Sprint(i), Version: 1,
+		items[i] = Item{CaseID: caseID, N: i + 1, Step: "step-" + fmt.Sprint(i), Version: 1,
 			State: "upcoming", Status: "draft", OpensFrom: due.AddDate(0, 0, -7), OpensTo: due.AddDate(0, 0, -6),
 			DueFrom: due, DueTo: due.AddDate(0, 0, 1), Protocol: "http://countback.example/fhir/PlanDefinition/x|1", Data: b.item}
 	}
-	if err := tx.SaveItems(items); err != nil {
+	if err := tx.SaveCase(Case{ID: caseID, Patient: patient, State: "on-track", Sequence: 2, NextAt: tx.Now, Open: true, Data: b.event}); err != nil {
 		return err
 	}
-	if err := tx.SaveCase(Case{ID: caseID, Patient: patient, State: "on-track", Sequence: 2, NextAt: tx.Now, Open: true, Data: b.event}); err != nil {
+	if err := tx.SaveItems(items); err != nil {
 		return err
 	}
 	return tx.Enqueue([]OutboxRow{

@@ -26,14 +26,18 @@ type column struct {
 var resourceColumns = map[search.Column]column{
 	search.ColumnID:      {value: `r.id`},
 	search.ColumnUpdated: {low: `r.updated`},
+	search.ColumnPatient: {value: `r.patient`},
 }
 
+// taskID is [Item.TaskID] in SQL.
+const taskID = `printf('%s.%04d', c.id, r.n)`
+
 var taskColumns = map[search.Column]column{
-	search.ColumnID:         {value: `r.task_id`},
-	search.ColumnIdentifier: {value: `r.task_id`},
+	search.ColumnID:         {value: taskID},
+	search.ColumnIdentifier: {value: taskID},
 	search.ColumnUpdated:    {low: `r.updated`},
-	search.ColumnPatient:    {value: `r.patient`},
-	search.ColumnCase:       {value: `r.case_id`},
+	search.ColumnPatient:    {value: `c.patient`},
+	search.ColumnCase:       {value: `c.id`},
 	search.ColumnStep:       {value: `r.step`},
 	search.ColumnStatus:     {value: `r.status`},
 	search.ColumnState:      {value: `r.state`},
@@ -111,6 +115,10 @@ func (b *builder) tokenColumn(p search.Param, m search.Match, col column) {
 	switch {
 	case m.HasSystem && m.System != p.System:
 		b.add(`0`)
+	case m.HasValue && col.value == taskID:
+		// Taken apart, so that an index serves it.
+		caseID, n, _ := splitTaskID(m.Value)
+		b.add(`(c.id = ? AND r.n = ?)`, caseID, n)
 	case m.HasValue:
 		b.add(col.value+` = ?`, m.Value)
 	default:

@@ -75,53 +75,6 @@ func (tx *Tx) SaveCase(c Case) error {
 	return wrap("save case", err)
 }
 
-// SetMembers makes refs the resources that belong to a case. One that belonged
-// to another case now belongs to this one.
-func (tx *Tx) SetMembers(caseID string, refs []string) error {
-	held, err := tx.texts(`SELECT ref FROM member WHERE case_id = ?`, caseID)
-	if err != nil {
-		return wrap("read members", err)
-	}
-	leaving := make(map[string]bool, len(held))
-	for _, ref := range held {
-		leaving[ref] = true
-	}
-	seen := make(map[string]bool, len(refs))
-	for _, ref := range refs {
-		if !leaving[ref] && !seen[ref] {
-			_, err := tx.exec(`INSERT INTO member (ref, case_id) VALUES (?, ?)
-				ON CONFLICT (ref) DO UPDATE SET case_id = excluded.case_id`, ref, caseID)
-			if err != nil {
-				return wrap("save member", err)
-			}
-		}
-		seen[ref] = true
-		delete(leaving, ref)
-	}
-	for ref := range leaving {
-		if _, err := tx.exec(`DELETE FROM member WHERE ref = ?`, ref); err != nil {
-			return wrap("remove member", err)
-		}
-	}
-	return nil
-}
-
-// Members are the resources that belong to a case, in order.
-func (tx *Tx) Members(caseID string) ([]string, error) {
-	out, err := tx.texts(`SELECT ref FROM member WHERE case_id = ? ORDER BY ref`, caseID)
-	return out, wrap("read members", err)
-}
-
-// CaseOfMember is the case that a resource belongs to; false when to none.
-func (tx *Tx) CaseOfMember(ref string) (string, bool, error) {
-	var id string
-	err := tx.one([]any{&id}, `SELECT case_id FROM member WHERE ref = ?`, ref)
-	if err == ErrNotFound {
-		return "", false, nil
-	}
-	return id, err == nil, wrap("find member", err)
-}
-
 // texts reads one column of text.
 func (tx *Tx) texts(query string, args ...any) ([]string, error) {
 	var out []string

@@ -70,46 +70,10 @@ func TestDueCases(t *testing.T) {
 	})
 }
 
-func TestMembers(t *testing.T) {
-	db := open(t)
-	steps := []struct {
-		name   string
-		caseID string
-		refs   []string
-		want   map[string]string
-	}{
-		{"two join", "a", []string{"Appointment/1", "Procedure/2"}, map[string]string{"Appointment/1": "a", "Procedure/2": "a"}},
-		{"again, with a double", "a", []string{"Appointment/1", "Procedure/2", "Procedure/2"}, map[string]string{"Appointment/1": "a", "Procedure/2": "a"}},
-		{"one leaves, one joins", "a", []string{"Procedure/2", "Encounter/3"}, map[string]string{"Procedure/2": "a", "Encounter/3": "a"}},
-		{"one goes to another case", "b", []string{"Encounter/3"}, map[string]string{"Procedure/2": "a", "Encounter/3": "b"}},
-		{"all leave", "a", nil, map[string]string{"Encounter/3": "b"}},
-	}
-	for _, step := range steps {
-		t.Run(step.name, func(t *testing.T) {
-			write(t, db, func(tx *Tx) error { return tx.SetMembers(step.caseID, step.refs) })
-			read(t, db, func(tx *Tx) error {
-				for _, ref := range []string{"Appointment/1", "Procedure/2", "Encounter/3"} {
-					id, ok, err := tx.CaseOfMember(ref)
-					require.NoError(t, err)
-					want, member := step.want[ref]
-					require.Equal(t, member, ok, ref)
-					require.Equal(t, want, id, ref)
-				}
-				got, err := tx.Members(step.caseID)
-				require.NoError(t, err)
-				for _, ref := range got {
-					require.Equal(t, step.caseID, step.want[ref])
-				}
-				return nil
-			})
-		})
-	}
-}
-
 func item(n int) Item {
 	due := start.AddDate(0, 0, n)
-	return Item{TaskID: fmt.Sprintf("t%03d", n), CaseID: "c", Patient: "p", Step: "s", Repeat: "r", Round: n, Version: 1,
-		Updated: start, State: "upcoming", Status: "draft", Owner: "Practitioner/1",
+	return Item{CaseID: "c", N: n + 1, Patient: "p", Step: "s", Repeat: "r", Round: n, Version: 1,
+		Created: start, Updated: start, Focus: "Procedure/1", BasedOn: "ServiceRequest/2", State: "upcoming", Status: "draft", Owner: "Practitioner/1",
 		OpensFrom: due.AddDate(0, 0, -7), OpensTo: due.AddDate(0, 0, -6), DueFrom: due, DueTo: due.AddDate(0, 0, 1),
 		Protocol: "u|1", Data: fmt.Appendf(nil, `{"n":%d}`, n)}
 }
@@ -118,8 +82,9 @@ func TestItems(t *testing.T) {
 	db := open(t)
 	var all []Item
 	for n := range 130 { // more than two INSERTs
-		all = append(all, item(129-n)) // the order of saving, not of ids
+		all = append(all, item(n))
 	}
+	write(t, db, func(tx *Tx) error { return tx.SaveCase(Case{ID: "c", Patient: "p"}) })
 	write(t, db, func(tx *Tx) error { return tx.SaveItems(all) })
 	read(t, db, func(tx *Tx) error {
 		got, err := tx.Items("c")
@@ -137,27 +102,31 @@ func TestItemVersions(t *testing.T) {
 	two := one
 	two.Version, two.State, two.Status, two.Owner, two.Data = 2, "open", "requested", "", []byte(`{"n":2}`)
 	two.DueFrom, two.DueTo, two.Protocol, two.Updated = time.Time{}, time.Time{}, "u|2", start.Add(time.Hour)
+	two.Focus, two.BasedOn = "Procedure/3", ""
 	three := two
 	three.Version, three.State, three.Data = 3, "done", []byte(`{"n":3}`)
+	write(t, db, func(tx *Tx) error { return tx.SaveCase(Case{ID: "c", Patient: "p"}) })
 	for _, i := range []Item{one, two, three} {
 		write(t, db, func(tx *Tx) error { return tx.SaveItems([]Item{i, item(int(i.Version) + 10)}) })
 	}
 	read(t, db, func(tx *Tx) error {
-		current, err := tx.Item(one.TaskID)
+		current, err := tx.Item(one.TaskID())
 		require.NoError(t, err)
 		require.Equal(t, three, current)
 		for v, want := range []Item{one, two, three} {
-			got, err := tx.ItemVersion(one.TaskID, int64(v)+1)
+			got, err := tx.ItemVersion(one.TaskID(), int64(v)+1)
 			require.NoError(t, err)
 			require.Equal(t, want, got)
 		}
-		history, err := tx.ItemVersions(one.TaskID)
+		history, err := tx.ItemVersions(one.TaskID())
 		require.NoError(t, err)
 		require.Equal(t, []Item{three, two, one}, history)
-		_, err = tx.ItemVersion(one.TaskID, 4)
+		_, err = tx.ItemVersion(one.TaskID(), 4)
 		require.ErrorIs(t, err, ErrNotFound)
-		_, err = tx.Item("none")
-		require.ErrorIs(t, err, ErrNotFound)
+		for _, id := range []string{"none", "c.0000", "c.2", "c.00002", "d.0002", "c.0999", ".0002", "c."} {
+			_, err = tx.Item(id)
+			require.ErrorIs(t, err, ErrNotFound, id)
+		}
 		return nil
 	})
 }
@@ -167,6 +136,7 @@ func TestItemConflicts(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			db := open(t)
 			i := item(1)
+			write(t, db, func(tx *Tx) error { return tx.SaveCase(Case{ID: "c", Patient: "p"}) })
 			write(t, db, func(tx *Tx) error { return tx.SaveItems([]Item{i}) })
 			i.Version = 2
 			write(t, db, func(tx *Tx) error { return tx.SaveItems([]Item{i}) })

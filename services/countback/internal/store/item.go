@@ -2,23 +2,30 @@ package store
 
 import (
 	"database/sql"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
 	"time"
 )
 
 // Item is one thing to be done in a case, in one version. Its Task is rendered
 // from it.
 type Item struct {
-	TaskID  string
 	CaseID  string
-	Patient string
+	N       int    // within the case: 1, 2, 3 …
+	Patient string // of the case; set by reads
 	Step    string
 	Repeat  string
 	Round   int
-	Version int64 // 1, 2, 3 …
+	Created time.Time // of version 1; set by SaveItems
+	Version int64     // 1, 2, 3 …
 	Updated time.Time
 	State   string // Task.businessStatus
 	Status  string // Task.status
 	Owner   string // reference such as Practitioner/1; empty for none
+	Focus   string // reference to what is worked towards
+	BasedOn string // reference to the order
 	// Half-open intervals of the opening and the due point: a day is as long
 	// as the day, an instant a microsecond. Zero when there is none.
 	OpensFrom, OpensTo time.Time
@@ -27,57 +34,111 @@ type Item struct {
 	Data               []byte // opaque
 }
 
+// TaskID is the id of the item's Task: that of its case, and its number. Four
+// digits keep the order of the texts that of the numbers.
+func (i Item) TaskID() string { return TaskID(i.CaseID, i.N) }
+
+// TaskID is the id of the Task with number n of a case.
+func TaskID(caseID string, n int) string { return fmt.Sprintf("%s.%04d", caseID, n) }
+
+// splitTaskID takes the id of a Task apart.
+func splitTaskID(id string) (caseID string, n int, ok bool) {
+	dot := strings.LastIndexByte(id, '.')
+	if dot < 0 {
+		return "", 0, false
+	}
+	n, err := strconv.Atoi(id[dot+1:])
+	if err != nil || n < 1 || TaskID(id[:dot], n) != id {
+		return "", 0, false
+	}
+	return id[:dot], n, true
+}
+
 // The columns that stay and those that a version may change.
 const (
-	itemFixed   = `task_id, case_id, patient, step, repeat, round`
-	itemVarying = `version, updated, state, status, owner, opens_from, opens_to, due_from, due_to, protocol, data`
-	itemColumns = itemFixed + `, ` + itemVarying
-	itemWidth   = 17
+	itemFixed   = `care_case, n, step, repeat, round, created`
+	itemVarying = `version, updated, state, status, owner, focus, based_on, opens_from, opens_to, due_from, due_to, protocol, data`
+	itemWidth   = 19
+
+	// itemColumns are read from item r and care_case c.
+	itemColumns = `c.id, c.patient, r.n, r.step, r.repeat, r.round, r.created, r.version, r.updated, r.state, r.status,
+		r.owner, r.focus, r.based_on, r.opens_from, r.opens_to, r.due_from, r.due_to, r.protocol, r.data`
+	itemTables = `item r JOIN care_case c ON c.seq = r.care_case`
 )
 
-func scanItem(i *Item) []any {
-	return append([]any{&i.TaskID, &i.CaseID, &i.Patient, &i.Step, &i.Repeat, &i.Round}, scanVarying(i)...)
+// shared are the numbers of an item's shared texts, as they are read.
+type shared struct{ focus, basedOn, protocol int64 }
+
+func scanItem(i *Item, s *shared) []any {
+	return []any{&i.CaseID, &i.Patient, &i.N, &i.Step, &i.Repeat, &i.Round, at{&i.Created}, &i.Version, at{&i.Updated},
+		&i.State, &i.Status, &i.Owner, &s.focus, &s.basedOn, at{&i.OpensFrom}, at{&i.OpensTo}, at{&i.DueFrom},
+		at{&i.DueTo}, &s.protocol, &i.Data}
 }
 
-func scanVarying(i *Item) []any {
-	return []any{&i.Version, at{&i.Updated}, &i.State, &i.Status, &i.Owner, at{&i.OpensFrom}, at{&i.OpensTo},
-		at{&i.DueFrom}, at{&i.DueTo}, &i.Protocol, &i.Data}
-}
-
-func varying(args []any, i Item) []any {
-	return append(args, i.Version, micros(i.Updated), i.State, i.Status, i.Owner, micros(i.OpensFrom), micros(i.OpensTo),
-		micros(i.DueFrom), micros(i.DueTo), i.Protocol, i.Data)
+// name fills in the shared texts, once the rows are read.
+func (tx *Tx) name(i *Item, s shared) error {
+	var err error
+	for _, t := range []struct {
+		text *string
+		id   int64
+	}{{&i.Focus, s.focus}, {&i.BasedOn, s.basedOn}, {&i.Protocol, s.protocol}} {
+		if *t.text, err = tx.nameOf(t.id); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (tx *Tx) items(query string, args ...any) ([]Item, error) {
 	var out []Item
+	var texts []shared
 	err := tx.each(func(rows *sql.Rows) error {
 		var i Item
-		if err := rows.Scan(scanItem(&i)...); err != nil {
+		var s shared
+		if err := rows.Scan(scanItem(&i, &s)...); err != nil {
 			return err
 		}
-		out = append(out, i)
+		out, texts = append(out, i), append(texts, s)
 		return nil
 	}, query, args...)
+	for n := range out {
+		if err == nil {
+			err = tx.name(&out[n], texts[n])
+		}
+	}
 	return out, wrap("read items", err)
 }
 
-// Items are the current items of a case in the order in which they were first
-// saved.
+func (tx *Tx) oneItem(query string, args ...any) (Item, error) {
+	found, err := tx.items(query, args...)
+	if err == nil && len(found) == 0 {
+		return Item{}, ErrNotFound
+	}
+	if err != nil {
+		return Item{}, err
+	}
+	return found[0], nil
+}
+
+// Items are the current items of a case in the order of their numbers.
 func (tx *Tx) Items(caseID string) ([]Item, error) {
-	return tx.items(`SELECT `+itemColumns+` FROM item WHERE case_id = ? ORDER BY seq`, caseID)
+	return tx.items(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE c.id = ? ORDER BY r.n`, caseID)
 }
 
-// Item is the current version of an item; ErrNotFound when there is none.
+// Item is the current version of an item, by the id of its Task; ErrNotFound
+// when there is none.
 func (tx *Tx) Item(taskID string) (Item, error) {
-	var i Item
-	err := tx.one(scanItem(&i), `SELECT `+itemColumns+` FROM item WHERE task_id = ?`, taskID)
-	return i, wrap("read item", err)
+	caseID, n, ok := splitTaskID(taskID)
+	if !ok {
+		return Item{}, ErrNotFound
+	}
+	return tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE c.id = ? AND r.n = ?`, caseID, n)
 }
 
-const earlierVersions = `SELECT i.task_id, i.case_id, i.patient, i.step, i.repeat, i.round,
-	v.version, v.updated, v.state, v.status, v.owner, v.opens_from, v.opens_to, v.due_from, v.due_to, v.protocol, v.data
-	FROM item i JOIN item_version v ON v.item = i.seq WHERE i.task_id = ?`
+const earlierVersions = `SELECT c.id, c.patient, i.n, i.step, i.repeat, i.round, i.created, r.version, r.updated, r.state,
+	r.status, r.owner, r.focus, r.based_on, r.opens_from, r.opens_to, r.due_from, r.due_to, r.protocol, r.data
+	FROM care_case c JOIN item i ON i.care_case = c.seq
+	JOIN item_version r ON r.care_case = i.care_case AND r.n = i.n WHERE c.id = ? AND i.n = ?`
 
 // ItemVersion is one version of an item; ErrNotFound when there is none.
 func (tx *Tx) ItemVersion(taskID string, v int64) (Item, error) {
@@ -85,53 +146,67 @@ func (tx *Tx) ItemVersion(taskID string, v int64) (Item, error) {
 	if err != nil || i.Version == v {
 		return i, err
 	}
-	var old Item
-	err = tx.one(scanItem(&old), earlierVersions+` AND v.version = ?`, taskID, v)
-	return old, wrap("read item version", err)
+	return tx.oneItem(earlierVersions+` AND r.version = ?`, i.CaseID, i.N, v)
 }
 
 // ItemVersions are all versions of an item, the newest first; empty when there
 // is no such item.
 func (tx *Tx) ItemVersions(taskID string) ([]Item, error) {
-	current, err := tx.items(`SELECT `+itemColumns+` FROM item WHERE task_id = ?`, taskID)
+	current, err := tx.Item(taskID)
+	if errors.Is(err, ErrNotFound) {
+		return nil, nil
+	}
 	if err != nil {
 		return nil, err
 	}
-	earlier, err := tx.items(earlierVersions+` ORDER BY v.version DESC`, taskID)
-	return append(current, earlier...), err
+	earlier, err := tx.items(earlierVersions+` ORDER BY r.version DESC`, current.CaseID, current.N)
+	return append([]Item{current}, earlier...), err
 }
 
 const (
-	insertItems = `INSERT INTO item (` + itemColumns + `) VALUES `
-	keepVersion = `INSERT INTO item_version (item, ` + itemVarying + `)
-		SELECT seq, ` + itemVarying + ` FROM item WHERE task_id = ? AND version = ?`
-	updateItem = `UPDATE item SET version = ?, updated = ?, state = ?, status = ?, owner = ?, opens_from = ?,
-		opens_to = ?, due_from = ?, due_to = ?, protocol = ?, data = ? WHERE task_id = ? AND version = ?`
+	insertItems = `INSERT INTO item (` + itemFixed + `, ` + itemVarying + `) VALUES `
+	keepVersion = `INSERT INTO item_version (care_case, n, ` + itemVarying + `)
+		SELECT care_case, n, ` + itemVarying + ` FROM item WHERE care_case = ? AND n = ? AND version = ?`
+	updateItem = `UPDATE item SET version = ?, updated = ?, state = ?, status = ?, owner = ?, focus = ?, based_on = ?,
+		opens_from = ?, opens_to = ?, due_from = ?, due_to = ?, protocol = ?, data = ?
+		WHERE care_case = ? AND n = ? AND version = ?`
 )
 
 // SaveItems stores new items (version 1) and new versions of items (the one
-// after the current); otherwise ErrConflict. What an item is for (case,
-// patient, step, repeat, round) is set by version 1 and not changed by later
-// ones. A zero Updated means now.
+// after the current); otherwise ErrConflict. Their case must be stored. What an
+// item is for (case, number, step, repeat, round) is set by version 1 and not
+// changed by later ones. A zero Updated means now.
 func (tx *Tx) SaveItems(items []Item) error {
+	if tx.readOnly {
+		return wrap("save items", ErrReadOnly)
+	}
 	var args []any
+	cases := map[string]int64{}
 	for _, i := range items {
 		if i.Updated.IsZero() {
 			i.Updated = tx.Now
 		}
-		if i.Version > 1 {
-			if err := tx.updateItem(i); err != nil {
+		seq, err := tx.caseSeq(cases, i.CaseID)
+		if err != nil {
+			return wrap("save item", err)
+		}
+		varying, err := tx.varying(i)
+		switch {
+		case err != nil:
+			return wrap("save item", err)
+		case i.Version < 1:
+			return wrap("save item", ErrConflict)
+		case i.Version > 1:
+			if err := tx.updateItem(i, seq, varying); err != nil {
 				return wrap("save item", err)
 			}
 			continue
 		}
-		if i.Version < 1 {
-			return wrap("save item", ErrConflict)
-		}
 		if args == nil {
 			args = make([]any, 0, itemWidth*len(items))
 		}
-		args = varying(append(args, i.TaskID, i.CaseID, i.Patient, i.Step, i.Repeat, i.Round), i)
+		args = append(args, seq, i.N, i.Step, i.Repeat, i.Round, micros(i.Updated))
+		args = append(args, varying...)
 	}
 	if err := tx.insertRows(insertItems, itemWidth, args); err != nil {
 		return conflict("save items", err)
@@ -139,15 +214,37 @@ func (tx *Tx) SaveItems(items []Item) error {
 	return nil
 }
 
+func (tx *Tx) caseSeq(known map[string]int64, id string) (int64, error) {
+	seq, ok := known[id]
+	if ok {
+		return seq, nil
+	}
+	err := tx.one([]any{&seq}, `SELECT seq FROM care_case WHERE id = ?`, id)
+	known[id] = seq
+	return seq, err
+}
+
+func (tx *Tx) varying(i Item) ([]any, error) {
+	var ids [3]int64
+	for n, text := range []string{i.Focus, i.BasedOn, i.Protocol} {
+		var err error
+		if ids[n], err = tx.nameID(text); err != nil {
+			return nil, err
+		}
+	}
+	return []any{i.Version, micros(i.Updated), i.State, i.Status, i.Owner, ids[0], ids[1], micros(i.OpensFrom), micros(i.OpensTo),
+		micros(i.DueFrom), micros(i.DueTo), ids[2], i.Data}, nil
+}
+
 // updateItem keeps the version before and replaces it. Both statements test
 // the version.
-func (tx *Tx) updateItem(i Item) error {
+func (tx *Tx) updateItem(i Item, seq int64, varying []any) error {
 	for _, write := range []struct {
 		query string
 		args  []any
 	}{
-		{keepVersion, []any{i.TaskID, i.Version - 1}},
-		{updateItem, append(varying(nil, i), i.TaskID, i.Version-1)},
+		{keepVersion, []any{seq, i.N, i.Version - 1}},
+		{updateItem, append(varying, seq, i.N, i.Version-1)},
 	} {
 		n, err := tx.exec(write.query, write.args...)
 		if err != nil {

@@ -17,9 +17,11 @@ import (
 var itemSearches = []struct{ name, query, want string }{
 	{"all", "", "a b c d"},
 	{"owner elsewhere", "owner=https://other.example/fhir/Practitioner/1", "d"},
-	{"id", "_id=b", "b"},
-	{"identifier", "identifier=" + search.SystemTask + "|b", "b"},
-	{"identifier of another system", "identifier=urn:x|b", ""},
+	{"id", "_id=case-p.0002", "b"},
+	{"id of no item", "_id=case-p.0009,case-p.2,b", ""},
+	{"not an id", "_id:not=case-p.0002", "a c d"},
+	{"identifier", "identifier=" + search.SystemTask + "|case-p.0002", "b"},
+	{"identifier of another system", "identifier=urn:x|case-p.0002", ""},
 	{"identifier of any kind", "identifier=" + search.SystemTask + "|", "a b c d"},
 	{"group", "group-identifier=" + search.SystemCase + "|case-p", "a b"},
 	{"step", "code=" + search.SystemStep + "|labs", "b c"},
@@ -50,31 +52,35 @@ var itemSearches = []struct{ name, query, want string }{
 	{"worklist", "status=requested&due=le2026-11-04", "a"},
 	{"sorted", "_sort=-due", "c b a d"},
 	{"sorted up", "_sort=due", "a b c d"},
+	{"sorted by id", "_sort=-_id", "d c b a"},
 	{"updated", "_lastUpdated=2026-11-02", "a b c d"},
 }
 
 func TestSearchItems(t *testing.T) {
 	db := open(t)
 	day := func(n int) time.Time { return time.Date(2026, 11, n, 0, 0, 0, 0, chicago(t)) }
-	add := func(id, step, status, state, owner, patient string, due int) {
-		i := Item{TaskID: id, CaseID: "case-" + patient, Patient: patient, Step: step, Version: 1, Status: status, State: state, Owner: owner}
+	names := map[string]string{}
+	add := func(name, caseID string, n int, step, status, state, owner, patient string, due int) {
+		i := Item{CaseID: caseID, N: n, Step: step, Version: 1, Status: status, State: state, Owner: owner}
+		names[i.TaskID()] = name
 		if due > 0 {
 			i.OpensFrom, i.OpensTo = day(due-2), day(due-1)
 			i.DueFrom, i.DueTo = day(due), day(due+1)
 		}
+		write(t, db, func(tx *Tx) error { return tx.SaveCase(Case{ID: caseID, Patient: patient}) })
 		write(t, db, func(tx *Tx) error { return tx.SaveItems([]Item{i}) })
 	}
-	add("a", "shower", "requested", "due", "Practitioner/1", "p", 3)
-	add("b", "labs", "requested", "late", "Organization/1", "p", 5)
-	add("c", "labs", "draft", "upcoming", "", "Patient/q", 7)
-	add("d", "ride", "completed", "done", "https://other.example/fhir/Practitioner/1", "q", 0)
+	add("a", "case-p", 1, "shower", "requested", "due", "Practitioner/1", "p", 3)
+	add("b", "case-p", 2, "labs", "requested", "late", "Organization/1", "p", 5)
+	add("c", "case-pq", 1, "labs", "draft", "upcoming", "", "Patient/q", 7)
+	add("d", "case-q", 1, "ride", "completed", "done", "https://other.example/fhir/Practitioner/1", "q", 0)
 	for _, tt := range itemSearches {
 		t.Run(tt.name, func(t *testing.T) {
 			read(t, db, func(tx *Tx) error {
 				page, err := tx.SearchItems(query(t, "Task", tt.query))
 				var got []string
 				for _, i := range page.Items {
-					got = append(got, i.TaskID)
+					got = append(got, names[i.TaskID()])
 				}
 				require.Equal(t, tt.want, strings.Join(got, " "))
 				require.Equal(t, len(got), page.Total)
@@ -103,11 +109,11 @@ type pager struct {
 
 func (p *pager) save(i Item) {
 	require.NoError(p.t, p.db.Write(never, func(tx *Tx) error { return tx.SaveItems([]Item{i}) }))
-	p.items[i.TaskID] = i
+	p.items[i.TaskID()] = i
 }
 
 func (p *pager) add() {
-	p.save(Item{TaskID: p.db.ids.next(start) + p.group, CaseID: p.group, Version: 1, Status: "requested",
+	p.save(Item{CaseID: p.group, N: len(p.items) + 1, Version: 1, Status: "requested",
 		Updated: start.Add(time.Duration(rapid.IntRange(0, 5).Draw(p.t, "updated")) * time.Microsecond), DueFrom: p.day()})
 }
 
@@ -121,7 +127,7 @@ func (p *pager) disturb() {
 	}
 	ids := slices.Sorted(maps.Keys(p.items))
 	i := p.items[rapid.SampledFrom(ids).Draw(p.t, "which")]
-	delete(p.steady, i.TaskID)
+	delete(p.steady, i.TaskID())
 	i.Version++
 	i.DueFrom = p.day()
 	i.Status = rapid.SampledFrom([]string{"requested", "completed"}).Draw(p.t, "status")
@@ -136,7 +142,7 @@ func (p *pager) page(q search.Query) string {
 		return err
 	}))
 	for _, i := range page.Items {
-		p.seen[i.TaskID]++
+		p.seen[i.TaskID()]++
 	}
 	if page.Next == "" {
 		return ""
@@ -150,6 +156,7 @@ func TestPagingSeesEachOnce(outer *testing.T) {
 	rapid.Check(outer, func(t *rapid.T) {
 		p := pager{t: t, db: db, group: rapid.StringMatching(`[a-z]{12}`).Draw(t, "case"),
 			items: map[string]Item{}, steady: map[string]bool{}, seen: map[string]int{}}
+		require.NoError(t, db.Write(never, func(tx *Tx) error { return tx.SaveCase(Case{ID: p.group}) }))
 		for range rapid.IntRange(1, 30).Draw(t, "items") {
 			p.add()
 		}

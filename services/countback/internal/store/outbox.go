@@ -34,7 +34,7 @@ func (tx *Tx) Enqueue(rows []OutboxRow) error {
 		if r.CreatedAt.IsZero() {
 			r.CreatedAt = tx.Now
 		}
-		args = append(args, r.ID, r.CaseID, r.CaseSequence, r.Subject, r.Body, micros(r.CreatedAt))
+		args = append(args, r.ID, r.CaseID, r.CaseSequence, r.Subject, pack(r.Body), micros(r.CreatedAt))
 	}
 	err := tx.insertRows(`INSERT INTO outbox (id, case_id, case_sequence, subject, body, created_at) VALUES `, width, args)
 	if err != nil {
@@ -65,7 +65,7 @@ func (db *DB) outbox(ctx context.Context, query string, args ...any) ([]OutboxRo
 		return tx.each(func(rows *sql.Rows) error {
 			var r OutboxRow
 			var stream int64
-			err := rows.Scan(&r.Seq, &r.ID, &r.CaseID, &r.CaseSequence, &r.Subject, &r.Body,
+			err := rows.Scan(&r.Seq, &r.ID, &r.CaseID, &r.CaseSequence, &r.Subject, packed{&r.Body},
 				at{&r.CreatedAt}, at{&r.PublishedAt}, zeroNull{&stream})
 			r.StreamSeq = uint64(stream)
 			out = append(out, r)

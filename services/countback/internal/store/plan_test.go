@@ -16,8 +16,8 @@ var served = map[string]struct {
 	args  []any
 	index string
 }{
-	"items of a case":        {`SELECT ` + itemColumns + ` FROM item WHERE case_id = ? ORDER BY seq`, []any{"c"}, "item_by_case"},
-	"item":                   {`SELECT ` + itemColumns + ` FROM item WHERE task_id = ?`, []any{"t"}, "sqlite_autoindex_item_1"},
+	"items of a case":        {`SELECT ` + itemColumns + ` FROM ` + itemTables + ` WHERE c.id = ? ORDER BY r.n`, []any{"c"}, "r USING PRIMARY KEY (care_case=?)"},
+	"item":                   {`SELECT ` + itemColumns + ` FROM ` + itemTables + ` WHERE c.id = ? AND r.n = ?`, []any{"c", 1}, "r USING PRIMARY KEY (care_case=? AND n=?)"},
 	"cases of a patient":     {`SELECT id FROM care_case WHERE patient = ? ORDER BY id`, []any{"p"}, "care_case_by_patient"},
 	"due cases":              {`SELECT id FROM care_case WHERE next_at <= ? ORDER BY next_at, id LIMIT ?`, []any{1, 1}, "care_case_due"},
 	"open cases":             {`SELECT id FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, []any{"", 1}, "care_case_open"},
@@ -58,23 +58,23 @@ func TestIndexesServeSearches(t *testing.T) {
 		"date":             {"Procedure", "date=ge2026-11-03", "search_by_date (param=? AND low>?"},
 		"name":             {"Patient", "name=mul", "search_by_value (param=? AND value>? AND value<?)"},
 		"changed since":    {"Procedure", "_lastUpdated=gt2026-11-03", "resource_by_updated (type=? AND updated>?)"},
-		"tasks of a case":  {"Task", "group-identifier=c", "item_by_case (case_id=?)"},
-		"tasks of patient": {"Task", "patient=p", "item_by_patient (patient=?)"},
+		"tasks of a case":  {"Task", "group-identifier=c", "r USING PRIMARY KEY (care_case=?)"},
+		"tasks of patient": {"Task", "patient=p", "care_case_by_patient (patient=?)"},
 		"worklist":         {"Task", "status=requested&due=lt2026-11-03", "item_by_due (status=? AND due_from<?)"},
 		"tasks changed":    {"Task", "_lastUpdated=gt2026-11-03", "item_by_updated (updated>?)"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			q := query(t, tt.typ, tt.query)
-			b, table := &builder{columns: resourceColumns}, `resource`
+			b, tables := &builder{columns: resourceColumns}, `resource r`
 			if tt.typ == "Task" {
-				b.columns, table = taskColumns, `item`
+				b.columns, tables = taskColumns, itemTables
 				b.add(`1 = 1`)
 			} else {
 				b.add(`r.type = ? AND r.deleted = 0`, tt.typ)
 			}
 			b.clauses(q)
 			read(t, db, func(tx *Tx) error {
-				plan, err := tx.plan(`SELECT count(*) FROM `+table+` r WHERE `+b.text.String(), b.args...)
+				plan, err := tx.plan(`SELECT count(*) FROM `+tables+` WHERE `+b.text.String(), b.args...)
 				require.Contains(t, plan, tt.index)
 				require.NotContains(t, plan, "SCAN r")
 				return err

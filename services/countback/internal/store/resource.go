@@ -17,15 +17,15 @@ type Stored struct {
 	Updated time.Time
 	Body    []byte // as it is served; empty for a deletion
 	Deleted bool
-	Patient string // whose it is, as the caller names patients; may be empty
+	Patient string // whose the resource is now, as the caller names patients; may be empty
 	// ReceivedID is the archive row it came from; 0 for what the service wrote.
 	ReceivedID int64
 }
 
-const storedColumns = `r.type, r.id, v.version, v.updated, v.body, v.deleted, v.patient, v.received`
+const storedColumns = `r.type, r.id, v.version, v.updated, v.body, v.deleted, r.patient, v.received`
 
 func scanStored(s *Stored) []any {
-	return []any{&s.Type, &s.ID, &s.Version, at{&s.Updated}, &s.Body, &s.Deleted, &s.Patient, zeroNull{&s.ReceivedID}}
+	return []any{&s.Type, &s.ID, &s.Version, at{&s.Updated}, packed{&s.Body}, &s.Deleted, &s.Patient, zeroNull{&s.ReceivedID}}
 }
 
 // Current is the newest version of a resource, which may be a deletion;
@@ -115,9 +115,9 @@ func (tx *Tx) Save(s Stored, index []search.Value) error {
 	if err != nil {
 		return fmt.Errorf("save %s: %w", s.Type, err)
 	}
-	_, err = tx.exec(`INSERT INTO resource_version (resource, version, updated, deleted, patient, received, body)
-		VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		seq, s.Version, s.Updated.UnixMicro(), s.Deleted, s.Patient, nullZero(s.ReceivedID), s.Body)
+	_, err = tx.exec(`INSERT INTO resource_version (resource, version, updated, deleted, received, body)
+		VALUES (?, ?, ?, ?, ?, ?)`,
+		seq, s.Version, s.Updated.UnixMicro(), s.Deleted, nullZero(s.ReceivedID), pack(s.Body))
 	if err != nil {
 		return conflict("save "+s.Type, err)
 	}

@@ -62,7 +62,7 @@ func TestVersions(t *testing.T) {
 	read(t, db, func(tx *Tx) error {
 		one, err := tx.Version("Patient", "a", 1)
 		require.NoError(t, err)
-		require.Equal(t, Stored{Type: "Patient", ID: "a", Version: 1, Updated: start, Body: []byte("one"), Patient: "a", ReceivedID: 7}, one)
+		require.Equal(t, Stored{Type: "Patient", ID: "a", Version: 1, Updated: start, Body: []byte("one"), ReceivedID: 7}, one) // whose it is now
 		two, err := tx.Version("Patient", "a", 2)
 		require.NoError(t, err)
 		require.Equal(t, Stored{Type: "Patient", ID: "a", Version: 2, Updated: start.Add(time.Hour), Body: []byte("two")}, two)

@@ -32,7 +32,7 @@ func (tx *Tx) Search(q search.Query) (Page, error) {
 	b.clauses(q)
 	var p Page
 	var err error
-	if p.Total, err = tx.total(`resource`, b); err != nil || q.Count == 0 {
+	if p.Total, err = tx.total(`resource r`, b); err != nil || q.Count == 0 {
 		return p, wrap("search", err)
 	}
 	from := `resource r JOIN resource_version v ON v.resource = r.seq AND v.version = r.version`
@@ -59,15 +59,22 @@ func (tx *Tx) SearchItems(q search.Query) (ItemPage, error) {
 	b.clauses(q)
 	var p ItemPage
 	var err error
-	if p.Total, err = tx.total(`item`, b); err != nil || q.Count == 0 {
+	if p.Total, err = tx.total(itemTables, b); err != nil || q.Count == 0 {
 		return p, wrap("search", err)
 	}
-	keys, err := tx.page(q, b, itemColumns, `item r`, func(rows *sql.Rows, keys []any) error {
+	var texts []shared
+	keys, err := tx.page(q, b, itemColumns, itemTables, func(rows *sql.Rows, keys []any) error {
 		var i Item
-		err := rows.Scan(append(scanItem(&i), keys...)...)
-		p.Items = append(p.Items, i)
+		var s shared
+		err := rows.Scan(append(scanItem(&i, &s), keys...)...)
+		p.Items, texts = append(p.Items, i), append(texts, s)
 		return err
 	})
+	for n := range p.Items {
+		if err == nil {
+			err = tx.name(&p.Items[n], texts[n])
+		}
+	}
 	if len(p.Items) > q.Count {
 		p.Items = p.Items[:q.Count]
 		p.Next = q.Cursor(keys)
@@ -75,8 +82,8 @@ func (tx *Tx) SearchItems(q search.Query) (ItemPage, error) {
 	return p, wrap("search", err)
 }
 
-func (tx *Tx) total(table string, b *builder) (n int, err error) {
-	err = tx.one([]any{&n}, `SELECT count(*) FROM `+table+` r WHERE `+b.text.String(), b.args...)
+func (tx *Tx) total(tables string, b *builder) (n int, err error) {
+	err = tx.one([]any{&n}, `SELECT count(*) FROM `+tables+` WHERE `+b.text.String(), b.args...)
 	return n, err
 }
 

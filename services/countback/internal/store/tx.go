@@ -21,7 +21,9 @@ type Tx struct {
 	readOnly bool
 	enqueued bool
 	ended    bool
-	failed   error // a failure after which the transaction is no longer whole
+	numbers  map[string]int64 // of shared texts, by text
+	texted   map[int64]string // and by number
+	failed   error            // a failure after which the transaction is no longer whole
 }
 
 // NewID is a new UUIDv7 made from Now. Ids rise strictly within the process.

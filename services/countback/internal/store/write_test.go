@@ -44,7 +44,7 @@ func TestWritesAtOnce(t *testing.T) {
 					if err := tx.SaveCase(Case{ID: id, Open: true}); err != nil {
 						return err
 					}
-					if err := tx.SaveItems([]Item{{TaskID: id, CaseID: id, Version: 1}}); err != nil {
+					if err := tx.SaveItems([]Item{{CaseID: id, N: 1, Version: 1}}); err != nil {
 						return err
 					}
 					if (client+n)%3 == 0 {
@@ -126,6 +126,9 @@ func TestOneFailsAlone(t *testing.T) {
 		"the last":          {[]func(*Tx) error{save("a", nil), save("b", nil), save("c", errRefused)}, map[string]bool{"a": true, "b": true}},
 		"all":               {[]func(*Tx) error{save("a", errRefused), save("b", errRefused)}, map[string]bool{}},
 		"a constraint": {[]func(*Tx) error{save("a", nil), func(tx *Tx) error {
+			if err := tx.SaveCase(Case{ID: "c"}); err != nil {
+				return err
+			}
 			return tx.SaveItems([]Item{item(1), item(2), item(1)})
 		}, save("c", nil)}, map[string]bool{"a": true, "c": true}},
 	}

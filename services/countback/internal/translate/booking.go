@@ -54,11 +54,7 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 		groups = append(groups, g)
 		mark(taken, g.all())
 	}
-	for n := range groups {
-		l.infer(&groups[n], taken)
-		mark(taken, groups[n].procedures)
-		mark(taken, groups[n].unclear)
-	}
+	l.infer(groups, taken)
 	groups = append(groups, l.orphans(taken)...)
 	out := make([]Booking, 0, len(groups))
 	for n := range groups {

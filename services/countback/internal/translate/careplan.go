@@ -116,7 +116,7 @@ func reasons(v PlanView, p *Protocol) []string {
 	}
 	for _, r := range v.Booking.Case.Raised {
 		if r.Trigger == TriggerUnclear {
-			out = append(out, "More than one procedure could belong to this booking; none was linked and a person is asked.")
+			out = append(out, "It is not clear which procedure belongs to this booking; none was linked and a person is asked.")
 		}
 	}
 	return out

@@ -14,7 +14,7 @@ func (p *Protocol) factsOf(records []*Record) map[string]any {
 			known[name] = true
 		}
 		for _, r := range records {
-			if r.status() == "entered-in-error" {
+			if r.inError() {
 				continue
 			}
 			for n := range p.rules {

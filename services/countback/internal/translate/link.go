@@ -51,17 +51,18 @@ func (g *group) all() []*Record {
 	return append(out, g.encounters...)
 }
 
-// link gathers the group of one appointment.
+// link gathers the group of one appointment. What was entered in error links
+// nothing.
 func (l *linker) link(a *Record) group {
 	g := group{appointment: a}
 	for _, e := range l.encounters {
-		if l.refers(e.Get("appointment"), a) {
+		if !e.inError() && l.refers(e.Get("appointment"), a) {
 			g.encounters = append(g.encounters, e)
 			g.links = append(g.links, Link{e.Ref(), a.Ref(), LinkVisit})
 		}
 	}
 	for _, s := range l.requests {
-		if l.refers(a.Get("basedOn"), s) || l.refers(a.Get("supportingInformation"), s) || shareIdentifier(a, s) {
+		if !s.inError() && (l.refers(a.Get("basedOn"), s) || l.refers(a.Get("supportingInformation"), s) || shareIdentifier(a, s)) {
 			g.requests = append(g.requests, s)
 			g.links = append(g.links, Link{a.Ref(), s.Ref(), LinkOrder})
 		}
@@ -78,7 +79,7 @@ func (l *linker) link(a *Record) group {
 	}
 	for _, rule := range rules {
 		for _, p := range l.procedures {
-			if !slices.Contains(g.procedures, p) && rule.fits(p) && !l.another(a, p) {
+			if !p.inError() && !slices.Contains(g.procedures, p) && rule.fits(p) && !l.another(a, p) {
 				g.procedures = append(g.procedures, p)
 				g.links = append(g.links, Link{a.Ref(), p.Ref(), rule.name})
 			}
@@ -89,38 +90,73 @@ func (l *linker) link(a *Record) group {
 	}
 	for _, p := range g.procedures {
 		for _, s := range l.requests {
-			if l.refers(p.Get("basedOn"), s) && !slices.Contains(g.requests, s) {
+			if !s.inError() && l.refers(p.Get("basedOn"), s) && !slices.Contains(g.requests, s) {
 				g.requests = append(g.requests, s)
 				g.links = append(g.links, Link{p.Ref(), s.Ref(), LinkOrder})
 			}
 		}
 	}
+	g.procedures = g.goingOn(g.procedures, "not-done")
+	g.requests = g.goingOn(g.requests, "revoked")
 	return g
 }
 
-// infer links the one procedure that fits by person, operation and date; with
-// two or more nothing is linked and they are remembered as unclear.
-func (l *linker) infer(g *group, taken map[*Record]bool) {
+// goingOn leaves out what was called off while the rest goes on: one knee of
+// two. Where all was called off, all stays, and the booking ends.
+func (g *group) goingOn(records []*Record, off string) []*Record {
+	kept := slices.DeleteFunc(slices.Clone(records), func(r *Record) bool { return r.status() == off })
+	if len(kept) == 0 || len(kept) == len(records) {
+		return records
+	}
+	g.links = slices.DeleteFunc(g.links, func(link Link) bool {
+		return slices.ContainsFunc(records, func(r *Record) bool {
+			return r.status() == off && (link.To == r.Ref() || link.From == r.Ref())
+		})
+	})
+	return kept
+}
+
+// infer links a procedure that fits one appointment by person, operation and
+// date, where no other fits either of them; else nothing is linked and what
+// fits is remembered as unclear.
+func (l *linker) infer(groups []group, taken map[*Record]bool) {
+	fits := make([][]*Record, len(groups))
+	claims := map[*Record]int{}
+	for n := range groups {
+		fits[n] = l.candidates(&groups[n], taken)
+		for _, p := range fits[n] {
+			claims[p]++
+		}
+	}
+	for n := range groups {
+		g := &groups[n]
+		if len(fits[n]) == 1 && claims[fits[n][0]] == 1 {
+			g.procedures = fits[n]
+			g.links = append(g.links, Link{g.appointment.Ref(), fits[n][0].Ref(), LinkInferred})
+		} else {
+			g.unclear = fits[n]
+		}
+		mark(taken, fits[n])
+	}
+}
+
+// candidates lists the procedures that fit an appointment to which none is linked.
+func (l *linker) candidates(g *group, taken map[*Record]bool) []*Record {
 	if len(g.procedures) > 0 || ended(g.appointment) {
-		return
+		return nil
 	}
 	have := l.p.factsOf(g.all())
 	day := l.f.day(g.appointment.String("start"))
-	var fits []*Record
+	var out []*Record
 	for _, p := range l.procedures {
 		if taken[p] || p.status() != "preparation" && p.status() != "in-progress" {
 			continue
 		}
 		if l.fits(have, l.p.factsOf([]*Record{p}), day, l.performed(p)) {
-			fits = append(fits, p)
+			out = append(out, p)
 		}
 	}
-	if len(fits) == 1 {
-		g.procedures = fits
-		g.links = append(g.links, Link{g.appointment.Ref(), fits[0].Ref(), LinkInferred})
-		return
-	}
-	g.unclear = fits
+	return out
 }
 
 // fits compares what an appointment and a procedure say. An appointment that

@@ -22,6 +22,8 @@ func (r *Record) Ref() string { return r.Type + "/" + r.ID }
 // status is the resource's status code.
 func (r *Record) status() string { return r.String("status") }
 
+func (r *Record) inError() bool { return r.status() == "entered-in-error" }
+
 // Facility is what the rules need to know of the hospital.
 type Facility struct {
 	Calendar *calendar.Calendar

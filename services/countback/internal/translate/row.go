@@ -9,32 +9,33 @@ import (
 	"example.org/countback/pkg/readiness"
 )
 
-// Row is everything about an item that varies, as it is stored: one for each
-// version of a Task. Together with the protocol version it renders to exactly
-// one Task, so Tasks themselves are not stored. Fields are only ever added, and
-// an old row keeps its meaning.
+// Row is everything about an item that varies: one for each version of a Task.
+// Together with the protocol version it renders to exactly one Task, so Tasks
+// themselves are not stored. What the store has columns for is not part of the
+// stored text. Fields are only ever added, and an old row keeps its meaning.
 type Row struct {
-	Step     string              `json:"s"`
-	Repeat   string              `json:"r,omitempty"`
-	Round    int                 `json:"n"`
-	State    readiness.ItemState `json:"st"`
-	Status   string              `json:"ts"`
-	Applies  readiness.Answer    `json:"a,omitempty"`
-	Opens    string              `json:"o,omitempty"`
-	Due      string              `json:"d,omitempty"`
-	Last     string              `json:"l,omitempty"`
-	Waits    []string            `json:"w,omitempty"`
-	Needs    []string            `json:"q,omitempty"`
-	Marks    string              `json:"m,omitempty"` // c: compressed, t: too late
-	Raised   string              `json:"ev,omitempty"`
-	RaisedAt string              `json:"at,omitempty"`
-	Replaces string              `json:"rp,omitempty"` // id of the Task that this one replaces
-	Patient  string              `json:"p"`
-	Focus    string              `json:"f,omitempty"`
-	BasedOn  string              `json:"b,omitempty"`
-	Authored string              `json:"au"`
-	Why      string              `json:"why,omitempty"` // why it is no longer asked for
-	Work     *Work               `json:"e,omitempty"`
+	Step     string              `json:"-"`
+	Repeat   string              `json:"-"`
+	Round    int                 `json:"-"`
+	State    readiness.ItemState `json:"-"`
+	Status   string              `json:"-"` // of the Task
+	Patient  string              `json:"-"`
+	Focus    string              `json:"-"`
+	BasedOn  string              `json:"-"`
+	Authored time.Time           `json:"-"` // when the first version was written
+
+	Applies  readiness.Answer `json:"a,omitempty"`
+	Opens    string           `json:"o,omitempty"`
+	Due      string           `json:"d,omitempty"`
+	Last     string           `json:"l,omitempty"`
+	Waits    []string         `json:"w,omitempty"`
+	Needs    []string         `json:"q,omitempty"`
+	Marks    string           `json:"m,omitempty"` // c: compressed, t: too late
+	Raised   string           `json:"ev,omitempty"`
+	RaisedAt string           `json:"at,omitempty"`
+	Replaces string           `json:"rp,omitempty"`  // id of the Task that this one replaces
+	Why      string           `json:"why,omitempty"` // why it is no longer asked for
+	Work     *Work            `json:"e,omitempty"`
 }
 
 // Work is what people recorded on a Task. It survives every change of plan.

@@ -66,7 +66,8 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 	if b := reference(r.BasedOn); b != nil {
 		t.BasedOn = []r4.Reference{*b}
 	}
-	t.AuthoredOn, t.LastModified = optional(r.Authored), &updated
+	t.AuthoredOn = optional(r.Authored.In(f.Calendar.Zone()).Format(time.RFC3339))
+	t.LastModified = &updated
 	for _, pf := range s.Performers {
 		t.PerformerType = append(t.PerformerType, *concept(SystemRole, pf.Role, pf.Display))
 	}

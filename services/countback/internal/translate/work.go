@@ -45,8 +45,17 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	w.Note = sent.Bytes(sent.Get("note"))
 	w.Output = sent.Bytes(sent.Get("output"))
 	w.ExecutionPeriod = sent.Bytes(sent.Get("executionPeriod"))
-	if is := f.move(w, sent, row, item, o); len(is) > 0 {
-		return nil, is
+	changed := func(name string) bool { return !same(sent.Get(name), current.Get(name)) }
+	switch {
+	case sent.String("status") != row.Status:
+		issues = f.move(w, sent, row, item, o)
+	case w.Outcome == readiness.Done && changed("executionPeriod"):
+		issues = f.redate(w, sent, o)
+	case changed("statusReason"):
+		issues = reword(w, sent, item)
+	}
+	if len(issues) > 0 {
+		return nil, issues
 	}
 	return w, nil
 }
@@ -107,9 +116,6 @@ func same(a, b *fhir.Node) bool {
 // move applies the status that was sent, if that move is legal.
 func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
-	if from == to {
-		return nil
-	}
 	allowed := movesFrom(from)
 	if !slices.Contains(allowed, to) {
 		return refuse("status", "business-rule", "Task.status cannot go from "+from+" to "+to+"; open moves are: "+list(allowed))
@@ -124,17 +130,14 @@ func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.I
 	case to == "cancelled":
 		return cancel(w, sent, item)
 	case to == "failed":
-		if reasonText(sent) == "" {
-			return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why it could not be done")
-		}
-		w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.Failed, reasonText(sent), "", "", nil
+		return fail(w, sent)
 	default:
 		w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.NoOutcome, "", to, "", nil
 		if to == "requested" {
 			w.Status = ""
 		}
-		if correction { // the reason was for the correction, not for the state it returns to
-			w.StatusReason = nil
+		if correction { // both spoke of the state that is taken back
+			w.StatusReason, w.ExecutionPeriod = nil, nil
 		}
 	}
 	return nil
@@ -169,21 +172,61 @@ func list(moves []string) string {
 	return strings.Join(moves, ", ")
 }
 
+// redate corrects the day of the evidence of what is done already.
+func (f Facility) redate(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
+	end := sent.String("executionPeriod", "end")
+	if end == "" {
+		return refuse("executionPeriod.end", "required", "Task.executionPeriod.end cannot be taken away: it is the day on which the step was done")
+	}
+	on, issues := f.evidence(end, o)
+	w.On = on.String()
+	return issues
+}
+
+// reword corrects the reason of what is waived, not needed or failed already.
+func reword(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
+	switch w.Outcome {
+	case readiness.Waived, readiness.NotNeeded:
+		return cancel(w, sent, item)
+	case readiness.Failed:
+		return fail(w, sent)
+	}
+	return nil
+}
+
+// evidence reads the day on which something was done.
+func (f Facility) evidence(end string, o WorkOptions) (calendar.Date, fhir.Issues) {
+	on := f.day(end)
+	switch {
+	case on.IsZero():
+		return 0, refuse("executionPeriod.end", "value", "Task.executionPeriod.end must name at least a day")
+	case on > o.Today:
+		return 0, refuse("executionPeriod.end", "business-rule", "Task.executionPeriod.end lies in the future: what is done has a day that is past or today")
+	}
+	return on, nil
+}
+
 func (f Facility) done(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
 	on := o.Today
 	end := sent.String("executionPeriod", "end")
 	if end != "" {
-		if on = f.day(end); on.IsZero() {
-			return refuse("executionPeriod.end", "value", "Task.executionPeriod.end must name at least a day")
+		var issues fhir.Issues
+		if on, issues = f.evidence(end, o); len(issues) > 0 {
+			return issues
 		}
-	}
-	if on > o.Today {
-		return refuse("executionPeriod.end", "business-rule", "Task.executionPeriod.end lies in the future: what is done has a day that is past or today")
 	}
 	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
 	if end == "" && !sent.Get("executionPeriod").Exists() {
 		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
 	}
+	return nil
+}
+
+func fail(w *Work, sent *fhir.Resource) fhir.Issues {
+	if reasonText(sent) == "" {
+		return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why it could not be done")
+	}
+	w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.Failed, reasonText(sent), "", "", nil
 	return nil
 }
 

@@ -32,7 +32,6 @@ CREATE TABLE resource_version (
     version  INTEGER NOT NULL,
     updated  INTEGER NOT NULL,
     deleted  INTEGER NOT NULL,
-    patient  TEXT NOT NULL,
     received INTEGER,
     body     BLOB,
     UNIQUE (resource, version)
@@ -69,59 +68,59 @@ CREATE INDEX care_case_by_patient ON care_case (patient);
 CREATE INDEX care_case_due ON care_case (next_at) WHERE next_at IS NOT NULL;
 CREATE INDEX care_case_open ON care_case (id) WHERE open = 1;
 
--- Which received resources belong to which case: a resource to at most one.
-CREATE TABLE member (
-    ref     TEXT NOT NULL PRIMARY KEY,
-    case_id TEXT NOT NULL
-) WITHOUT ROWID;
-CREATE INDEX member_by_case ON member (case_id);
+-- Texts that very many rows share.
+CREATE TABLE name (
+    id   INTEGER PRIMARY KEY,
+    text TEXT NOT NULL UNIQUE
+);
 
--- The current state of every item, which is also what a Task is found by.
+-- The current state of every item, which is also what a Task is found by. The
+-- id of the Task is that of the case and n. Rows of a case lie together.
 CREATE TABLE item (
-    seq        INTEGER PRIMARY KEY,
-    task_id    TEXT NOT NULL UNIQUE,
-    case_id    TEXT NOT NULL,
-    patient    TEXT NOT NULL,
+    care_case  INTEGER NOT NULL,
+    n          INTEGER NOT NULL,
     step       TEXT NOT NULL,
     repeat     TEXT NOT NULL,
     round      INTEGER NOT NULL,
+    created    INTEGER NOT NULL,
     version    INTEGER NOT NULL,
     updated    INTEGER NOT NULL,
     state      TEXT NOT NULL,
     status     TEXT NOT NULL,
     owner      TEXT NOT NULL,
+    focus      INTEGER NOT NULL,
+    based_on   INTEGER NOT NULL,
     opens_from INTEGER,
     opens_to   INTEGER,
     due_from   INTEGER,
     due_to     INTEGER,
-    protocol   TEXT NOT NULL,
-    data       BLOB
-);
-CREATE INDEX item_by_case ON item (case_id);
-CREATE INDEX item_by_patient ON item (patient);
--- Without drafts: a new case has dozens, each due on another day and so on
--- another page of this index, and nobody works through what is not open yet.
+    protocol   INTEGER NOT NULL,
+    data       BLOB,
+    PRIMARY KEY (care_case, n)
+) WITHOUT ROWID;
 CREATE INDEX item_by_due ON item (status, due_from) WHERE status <> 'draft';
 CREATE INDEX item_by_updated ON item (updated);
 
 -- The versions of an item before the current one; rows are only added. The
 -- current version lies in item alone, so that every version is stored once.
 CREATE TABLE item_version (
-    seq        INTEGER PRIMARY KEY,
-    item       INTEGER NOT NULL,
+    care_case  INTEGER NOT NULL,
+    n          INTEGER NOT NULL,
     version    INTEGER NOT NULL,
     updated    INTEGER NOT NULL,
     state      TEXT NOT NULL,
     status     TEXT NOT NULL,
     owner      TEXT NOT NULL,
+    focus      INTEGER NOT NULL,
+    based_on   INTEGER NOT NULL,
     opens_from INTEGER,
     opens_to   INTEGER,
     due_from   INTEGER,
     due_to     INTEGER,
-    protocol   TEXT NOT NULL,
+    protocol   INTEGER NOT NULL,
     data       BLOB,
-    UNIQUE (item, version)
-);
+    PRIMARY KEY (care_case, n, version)
+) WITHOUT ROWID;
 
 -- Events; published_at is the state that the relay goes by.
 CREATE TABLE outbox (

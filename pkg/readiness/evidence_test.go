@@ -61,6 +61,8 @@ func TestExpiry(t *testing.T) {
 		{"this date, other time of a whole-day step", thisDate, whole, on("2026-11-02"), later, true},
 		{"this date, other time of an hour rule", thisDate, fasting, on("2026-11-29"), later, false},
 		{"this date, other time of a clock rule", thisDate, call, on("2026-11-27"), later, false},
+		{"this date, due by a start that slips", thisDate, window(days(surgery, 0), hours(surgery, 0)), on("2026-11-30"), later, true},
+		{"this date, opened by a start that slips", thisDate, window(hours(surgery, -48), days(surgery, 0)), on("2026-11-29"), later, true},
 		{"this date, same time of an hour rule", thisDate, fasting, on("2026-11-29"), stays, true},
 		{"this date, nothing recorded of it", thisDate, whole, readiness.Entry{For: map[string]string{}}, stays, false},
 		{"own end date on the day", own, whole, until(theDay), stays, true},

@@ -66,8 +66,7 @@ func (e Entry) counts(s *Step, c *Case) bool {
 		if e.For[DetailDate] != now[DetailDate] {
 			return false
 		}
-		// Where the step counts elapsed time or a clock point, another start
-		// time is another appointment with the patient.
+		// Where someone was told a time, another start is another appointment.
 		return !s.byTheClock() || e.For[DetailTime] == now[DetailTime]
 	case OwnEndDate:
 		return e.Until.IsZero() || c.Day <= e.Until
@@ -75,13 +74,13 @@ func (e Entry) counts(s *Step, c *Case) bool {
 	return true
 }
 
-// byTheClock reports whether any point of the step is a clock point.
+// byTheClock reports whether the step is due at a time that follows from the
+// start: a fasting time, a call about it. One that is due by the start itself
+// (a mark on the skin) still counts when the start slips.
 func (s *Step) byTheClock() bool {
-	for _, points := range [][]Point{s.Window.Opens, s.Window.Due} {
-		for _, p := range points {
-			if p.Clock != nil || p.Offset.Unit == Minutes {
-				return true
-			}
+	for _, p := range s.Window.Due {
+		if p.Clock != nil || p.Offset.Unit == Minutes && p.Offset.N != 0 {
+			return true
 		}
 	}
 	return false

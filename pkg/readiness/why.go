@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -127,7 +128,7 @@ func (pr *Protocol) whyDates(i *Item) []string {
 	switch {
 	case !i.Due.IsZero():
 		if i.mayMove() {
-			rule += ", or the last business day before that"
+			rule += "; on a closed day, the business day before"
 		}
 		parts = append(parts, "due "+i.Due.Words()+bracketed(rule))
 	case rule != "":
@@ -141,9 +142,14 @@ func (pr *Protocol) whyDates(i *Item) []string {
 
 // mayMove reports whether the due day is one that moves off closed days.
 func (i *Item) mayMove() bool {
+	if !i.Due.At.IsZero() || i.Step.Fixed || !i.Step.StaffStep() {
+		return false
+	}
 	for _, p := range i.Step.Window.Due {
-		if p.Clock == nil && p.Offset.Unit != Minutes && (p.Offset.Unit != BusinessDays || p.Offset.N == 0) {
-			return i.Due.At.IsZero() && !i.Step.Fixed && i.Step.StaffStep()
+		oneDay := slices.Contains(i.Step.Window.Opens, p) // nowhere to move to
+		open := p.Offset.Unit == BusinessDays && p.Offset.N != 0
+		if p.Clock == nil && p.Offset.Unit != Minutes && !open && !oneDay {
+			return true
 		}
 	}
 	return false

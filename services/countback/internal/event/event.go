@@ -95,7 +95,7 @@ func build(o Options, carePlan, schema string, data any) (Event, error) {
 		Subject: subjectPrefix + carePlan, Time: o.Time, DataContentType: DataContentType,
 		DataSchema: schema, CaseSequence: o.CaseSequence, Data: raw,
 	}
-	return e, e.check()
+	return e, e.checkAttributes() // the data was just written, so it is JSON
 }
 
 // Source returns the source attribute of a facility's events.
@@ -147,6 +147,16 @@ func (e Event) TasksData() (TasksData, error) {
 
 // check holds for every event, whether ours or received.
 func (e Event) check() error {
+	if err := e.checkAttributes(); err != nil {
+		return err
+	}
+	if !isObject(e.Data) {
+		return fmt.Errorf("%w: data", ErrInvalid)
+	}
+	return nil
+}
+
+func (e Event) checkAttributes() error {
 	bad := func(ok bool, attribute string) error {
 		if ok {
 			return nil
@@ -162,7 +172,6 @@ func (e Event) check() error {
 		bad(!e.Time.IsZero() && e.Time.Year() >= 1 && e.Time.Year() <= 9999, "time"),
 		// A CloudEvents Integer has 32 bits.
 		bad(e.CaseSequence >= 1 && e.CaseSequence <= math.MaxInt32, "casesequence"),
-		bad(isObject(e.Data), "data"),
 	)
 }
 

@@ -29,7 +29,17 @@ func Encode(e Event) ([]byte, error) {
 	if e.DataSchema != CaseSchema && e.DataSchema != TasksSchema {
 		return nil, fmt.Errorf("%w: dataschema", ErrInvalid)
 	}
+	data := e.Data
+	e.Data = nil
 	body, err := json.Marshal(e)
+	if err == nil {
+		// The data goes in as it is: encoding/json would read all of it again.
+		head, found := bytes.CutSuffix(body, []byte("null}"))
+		if !found {
+			err = ErrInvalid
+		}
+		body = append(append(head, data...), '}')
+	}
 	if err != nil {
 		// The cause may quote the data, so it is not passed on.
 		return nil, fmt.Errorf("%w: it cannot be written as JSON", ErrInvalid)

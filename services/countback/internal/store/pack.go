@@ -3,7 +3,7 @@ package store
 import (
 	"errors"
 
-	"github.com/klauspost/compress/zstd"
+	"github.com/klauspost/compress/s2"
 )
 
 // Bodies are text that repeats itself: compressed they take about a fifth, and
@@ -12,24 +12,21 @@ import (
 // packFrom is the size from which compressing pays.
 const packFrom = 256
 
-// magic begins every zstd frame, and no JSON text.
-const magic = "\x28\xb5\x2f\xfd"
+// mark begins every packed body, and no JSON text.
+const mark = 0x01
 
-var (
-	packer, _   = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1))
-	unpacker, _ = zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(64<<20))
-)
-
-// pack is a body as it is stored. What begins like a compressed one is
-// compressed whatever its size, so that unpacking cannot mistake it.
+// pack is a body as it is stored. What begins like a packed one is packed
+// whatever its size, so that unpacking cannot mistake it.
 func pack(body []byte) []byte {
 	if len(body) < packFrom && !isPacked(body) {
 		return body
 	}
-	return packer.EncodeAll(body, make([]byte, 0, len(body)/3))
+	out := make([]byte, 1+s2.MaxEncodedLen(len(body)))
+	out[0] = mark
+	return out[:1+len(s2.EncodeBetter(out[1:], body))]
 }
 
-func isPacked(b []byte) bool { return len(b) >= len(magic) && string(b[:len(magic)]) == magic }
+func isPacked(b []byte) bool { return len(b) > 0 && b[0] == mark }
 
 // packed is a column that holds a packed body.
 type packed struct{ body *[]byte }
@@ -48,6 +45,6 @@ func (p packed) Scan(src any) error {
 		return nil
 	}
 	var err error
-	*p.body, err = unpacker.DecodeAll(b, nil)
+	*p.body, err = s2.Decode(nil, b[1:])
 	return err
 }

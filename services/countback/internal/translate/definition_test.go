@@ -2,7 +2,6 @@ package translate
 
 import (
 	"encoding/json"
-	"slices"
 	"strings"
 	"testing"
 
@@ -184,7 +183,7 @@ func TestEveryFactIsListed(t *testing.T) {
 	}
 	for _, f := range p.Facts {
 		require.NotEmpty(t, f.Question, f.Name)
-		require.True(t, strings.HasPrefix(f.Question, "wh"), "%s: the question must fit behind “it must be known”", f.Name)
+		require.Regexp(t, "^(on )?wh", f.Question, "%s: the question must fit behind “it must be known”", f.Name)
 	}
 }
 
@@ -265,8 +264,10 @@ func TestReadProtocolNamesEveryFault(t *testing.T) {
 			_, err := ReadProtocol(encoded(t, pd), defs)
 			var refused *readiness.ProtocolError
 			require.ErrorAs(t, err, &refused)
-			require.True(t, slices.ContainsFunc(refused.Faults, func(f string) bool { return strings.Contains(f, r.says) }), "%q", refused.Faults)
-			require.Len(t, refused.Faults, 1)
+			require.NotEmpty(t, refused.Faults)
+			for _, f := range refused.Faults {
+				require.Contains(t, f, r.says, "no other fault")
+			}
 		})
 	}
 }

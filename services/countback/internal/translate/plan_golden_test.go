@@ -10,11 +10,21 @@ import (
 )
 
 // The whole plan of one case, for a reader to check against the protocol's
-// table. Every step that asks about something applies here.
+// table. Every step that asks about something applies here, one medicine stands
+// for all, and every event was raised on Thu 12 Nov 2026 at 10:00.
 func TestWholePlan(t *testing.T) {
 	p, f := defaultProtocol(t), chicago(t)
 	c := f.hipOn(t, onS)
 	c.Facts = allFacts(p)
+	c.Repeats = map[string][]string{}
+	for n := range p.Steps {
+		if s := &p.Steps[n]; s.RepeatFor != "" {
+			c.Repeats[s.RepeatFor] = []string{"one"}
+		}
+		if s := &p.Steps[n]; s.Trigger != "" {
+			c.Raised = append(c.Raised, readiness.Raised{Trigger: s.Trigger, Key: "event", At: f.clock(t, "2026-11-12 10:00")})
+		}
+	}
 	pl := readiness.Make(&c, p.Protocol, f.Calendar, f.clock(t, "2026-10-01 09:00"))
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "Surgery %s, booked Thu 1 Oct 2026, home %s, state %s, next change %s\n\n",

@@ -109,7 +109,8 @@ func (d *dating) resolve(p Point) Moment {
 		if base.At.IsZero() {
 			return Moment{}
 		}
-		at := base.At.Add(time.Duration(p.Offset.N) * time.Minute).In(d.cal.Zone())
+		// Whole seconds, as it is written: a plan read back is the same plan.
+		at := base.At.Add(time.Duration(p.Offset.N) * time.Minute).Truncate(time.Second).In(d.cal.Zone())
 		return Moment{Day: d.cal.DateOf(at), At: at}
 	}
 	if p.Clock == nil {

@@ -178,3 +178,14 @@ func TestDischarge(t *testing.T) {
 		})
 	}
 }
+
+// Times of receipt have fractions of a second; what is counted from them has none.
+func TestWholeSeconds(t *testing.T) {
+	cal := chicago(t)
+	c := surgeryOn(t, cal, "2026-11-30")
+	c.Left = clock(t, cal, "2026-12-01 10:40").Add(987654321)
+	pl := readiness.Make(&c, protocol(t, step("s", window(hours(discharge, 1), hours(discharge, 48)))), cal, c.Left)
+	i := item(t, pl, "s")
+	require.Equal(t, "2026-12-01T11:40:00-06:00", i.Opens.At.Format("2006-01-02T15:04:05.999999999Z07:00"))
+	require.Equal(t, "2026-12-03T10:40:00-06:00", i.Due.At.Format("2006-01-02T15:04:05.999999999Z07:00"))
+}

@@ -105,7 +105,7 @@ func (pr *Protocol) Why(i *Item) string {
 	if i.TooLate {
 		parts = append(parts, "its day had passed when the operation was booked and it cannot be shortened: ask "+i.asks())
 	}
-	if i.Applies == Unknown {
+	if i.Applies == Unknown && len(i.Needs) > 0 {
 		parts = append(parts, "not yet asked for, because it must be known "+strings.Join(i.Needs, ", and "))
 	}
 	if len(parts) == 0 {

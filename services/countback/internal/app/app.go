@@ -32,6 +32,8 @@ const (
 
 	tickEvery = 5 * time.Second // how often cases are looked for that change with time
 	tickLimit = 200             // cases planned again in one go
+
+	auditEvery = time.Hour // how often the stream is compared with the outbox
 )
 
 // App is the running service.
@@ -112,6 +114,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	a.loop("relay", a.relay.Run)
+	a.loop("audit", a.audits)
 	a.loop("timers", a.ticks)
 	a.serve("admin", a.admin, a.adminHandler())
 	api, err := fhirapi.New(fhirapi.Options{
@@ -269,6 +272,27 @@ func (a *App) ticks(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case <-t.C:
+		}
+	}
+}
+
+// audits compares what was published with what the stream holds, and publishes
+// again what is missing: an acknowledgement does not mean that it is on disk.
+func (a *App) audits(ctx context.Context) error {
+	t := time.NewTicker(auditEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+		report, err := a.relay.Audit(ctx)
+		switch {
+		case err != nil && ctx.Err() == nil:
+			a.log.Error("audit of the stream", "error", err)
+		case report.Missing > 0:
+			a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
 		}
 	}
 }

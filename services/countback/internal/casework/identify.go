@@ -18,7 +18,7 @@ func (r *receipt) identify(n int, q *Request) error {
 	}
 	name := q.Type + "/" + t.current.ID
 	if _, twice := r.claimed[name]; twice {
-		return Refuse(ErrInvalid, "duplicate", q.path(""), q.path("")+" means the same "+q.Type+" as another entry; a transaction may change it once")
+		return q.duplicate()
 	}
 	r.claimed[name] = n
 	if q.FullURL != "" {
@@ -26,6 +26,42 @@ func (r *receipt) identify(n int, q *Request) error {
 	}
 	r.targets[n] = t
 	return r.matches(q, t.current)
+}
+
+func (q *Request) duplicate() *Refusal {
+	return Refuse(ErrInvalid, "duplicate", q.path(""), q.path("")+" means the same "+q.Type+" as another entry; a transaction may change it once")
+}
+
+// distinct refuses a delivery that would make one resource twice: a condition
+// found nothing that is held, but another entry brings what it looks for, or
+// the same new booking is posted again.
+func (r *receipt) distinct() error {
+	for n := range r.requests {
+		q := &r.requests[n]
+		if r.targets[n].current.Version > 0 {
+			continue
+		}
+		for m := range r.requests {
+			if o := &r.requests[m]; m != n && o.Type == q.Type && !r.targets[m].matched && q.means(o) {
+				return q.duplicate()
+			}
+		}
+	}
+	return nil
+}
+
+// means reports whether a request that found nothing would find what another
+// request sends.
+func (q *Request) means(o *Request) bool {
+	sent := identifiers(o.Resource)
+	switch query := q.Query + q.IfNoneExist; {
+	case query != "":
+		id, refusal := condition(query, q.Type, "")
+		return refusal == nil && slices.Contains(sent, id)
+	case q.Method == "POST" && slices.Contains(booking, q.Type):
+		return len(sent) > 0 && slices.Equal(sent, identifiers(q.Resource))
+	}
+	return false
 }
 
 func (r *receipt) target(q *Request) (target, error) {
@@ -99,7 +135,11 @@ func identifiers(res *fhir.Resource) []fhir.Identifier {
 
 // byCondition follows R4's table for conditional create (keep) and update.
 func (r *receipt) byCondition(q *Request, query string, keep bool) (target, error) {
-	ids, err := r.find(q, query)
+	id, refusal := condition(query, q.Type, q.path(""))
+	if refusal != nil {
+		return target{}, refusal
+	}
+	ids, err := r.tx.ByIdentifier(q.Type, id.System, id.Value)
 	if err != nil {
 		return target{}, err
 	}
@@ -120,16 +160,6 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 		return target{}, Refuse(ErrConflict, "conflict", q.path("id"), q.path("id")+" is taken by a "+q.Type+" that the condition does not find")
 	}
 	return t, err
-}
-
-// find looks up identifier=system|value among what is held and among what this
-// very delivery makes.
-func (r *receipt) find(q *Request, query string) ([]string, error) {
-	id, refusal := condition(query, q.Type, q.path(""))
-	if refusal != nil {
-		return nil, refusal
-	}
-	return r.tx.ByIdentifier(q.Type, id.System, id.Value)
 }
 
 // condition reads identifier=system|value, the one condition that is safe to
@@ -197,7 +227,7 @@ func (r *receipt) conditional(q *Request, ref fhir.Ref) (string, error) {
 	if bad != nil {
 		return "", bad
 	}
-	ids, err := r.tx.ByIdentifier(ref.Type, id.System, id.Value)
+	ids, err := r.carriers(ref.Type, id)
 	if err != nil {
 		return "", err
 	}
@@ -205,6 +235,26 @@ func (r *receipt) conditional(q *Request, ref fhir.Ref) (string, error) {
 		return "", Refuse(ErrVersion, "not-found", q.path(""), q.path("")+" refers to a "+ref.Type+" by identifier, and not exactly one is held")
 	}
 	return ref.Type + "/" + ids[0], nil
+}
+
+// carriers are the resources of a type that carry an identifier once all of
+// this delivery is stored, so that the order of its entries means nothing.
+func (r *receipt) carriers(typ string, id fhir.Identifier) ([]string, error) {
+	ids, err := r.tx.ByIdentifier(typ, id.System, id.Value)
+	if err != nil {
+		return nil, err
+	}
+	ids = slices.DeleteFunc(ids, func(held string) bool {
+		n, ours := r.claimed[typ+"/"+held]
+		return ours && !r.targets[n].matched
+	})
+	for n := range r.requests {
+		q, t := &r.requests[n], r.targets[n]
+		if q.Type == typ && !t.matched && slices.Contains(identifiers(q.Resource), id) {
+			ids = append(ids, t.current.ID)
+		}
+	}
+	return ids, nil
 }
 
 // path names an element of the request's resource as the sender sees it.

@@ -71,7 +71,8 @@ type receipt struct {
 	received int64
 	refs     map[string]string // what entries call each other → Type/id
 	claimed  map[string]int    // Type/id → request that stands for it
-	targets  []target
+	requests []Request
+	targets  []target          // of the requests
 	sources  []string          // versioned references of what changed
 	at       map[string]string // Type/id → where the sender finds it in the message
 }
@@ -91,7 +92,7 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	r.targets = make([]target, len(d.Requests))
+	r.requests, r.targets = d.Requests, make([]target, len(d.Requests))
 	// Creates before updates, as R4 orders a transaction; the outcome does not
 	// depend on the order of the entries.
 	for _, method := range []string{"POST", "PUT"} {
@@ -102,6 +103,9 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 				}
 			}
 		}
+	}
+	if err := r.distinct(); err != nil {
+		return nil, err
 	}
 	out := make([]Result, len(d.Requests))
 	var people []string

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"strconv"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/readiness"
@@ -18,15 +19,20 @@ import (
 type cause struct {
 	sources []string                   // versioned references to what changed
 	work    map[string]*translate.Work // people's new entries, by Task id
-	who     string                     // reference of the person who acted
 	at      map[string]string          // Type/id → where the sender finds it in the message
 }
 
-// caseData is what the case row remembers of the plan, beside what is indexed.
+// caseData is what the case row remembers of the plan, beside what is indexed:
+// also the facts, for a booking that is not this person's any more.
 type caseData struct {
-	Day     string   `json:"day,omitempty"`
-	Members []string `json:"members,omitempty"`
-	Created string   `json:"created"`
+	Day     string            `json:"day,omitempty"`
+	Members []string          `json:"members,omitempty"`
+	Created string            `json:"created"`
+	Booked  time.Time         `json:"booked,omitzero"`
+	Start   time.Time         `json:"start,omitzero"`
+	Stay    string            `json:"stay,omitempty"`
+	Facts   map[string]any    `json:"facts,omitempty"`
+	Details map[string]string `json:"details,omitempty"`
 }
 
 // replan makes the plans of one person again and writes what differs.
@@ -63,13 +69,23 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		}
 	}
 	for n := range cases {
-		if c := &cases[n]; !taken[c.ID] && c.Open {
+		if c := &cases[n]; !taken[c.ID] && (c.Open || why.worked(c.ID)) {
 			if err := o.abandon(tx, c, why); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// worked reports whether somebody worked on a Task of the case.
+func (c *cause) worked(caseID string) bool {
+	for id := range c.work {
+		if strings.HasPrefix(id, caseID+".") {
+			return true
+		}
+	}
+	return false
 }
 
 // records reads what is held of the person that plans are made from.
@@ -130,15 +146,23 @@ func identified(records []*translate.Record, b *translate.Booking, at map[string
 	return nil
 }
 
-// abandon ends a case whose booking is no longer this person's.
+// abandon ends a case whose booking is no longer this person's, as it stood.
 func (o *Office) abandon(tx *store.Tx, c *store.Case, why cause) error {
 	var d caseData
 	if err := json.Unmarshal(c.Data, &d); err != nil {
 		return err
 	}
 	b := &translate.Booking{Primary: c.Key, Members: d.Members, Patient: c.Patient}
-	b.Case.Ending = readiness.NoLongerMeets
-	b.Case.Facts = map[string]any{}
+	zone := o.facility.Calendar.Zone()
+	b.Case = readiness.Case{
+		Booked: d.Booked.In(zone), Stay: d.Stay, Facts: d.Facts, Details: d.Details, Ending: readiness.NoLongerMeets,
+	}
+	if noon, err := time.ParseInLocation(time.DateOnly+" 15", d.Day+" 12", zone); err == nil {
+		b.Case.Day = o.facility.Today(noon)
+	}
+	if !d.Start.IsZero() {
+		b.Case.Start = d.Start.In(zone)
+	}
 	return o.plan(tx, c, b, why)
 }
 
@@ -162,7 +186,10 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cau
 	c.Key, c.Patient, c.Protocol = b.Primary, b.Patient, o.protocol.Canonical()
 	c.State, c.NextAt = string(w.plan.State), w.plan.NextChange
 	c.Open = w.plan.State != readiness.CaseCancelled && w.plan.State != readiness.CaseClosed
-	if c.Data, err = json.Marshal(caseData{Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano)}); err != nil {
+	if c.Data, err = json.Marshal(caseData{
+		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
+		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
+	}); err != nil {
 		return err
 	}
 	if changed || len(w.saved) > 0 {
@@ -231,7 +258,7 @@ func (w *writing) put(typ, id string, body []byte) (store.Stored, bool, error) {
 // provenance records which resource versions and rules led to what was written.
 func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 	act := translate.Act{
-		Activity: "UPDATE", At: w.tx.Now, Sources: w.why.sources, Who: w.why.who,
+		Activity: "UPDATE", At: w.tx.Now, Sources: w.why.sources,
 		Protocol: w.office.protocol.Canonical(),
 	}
 	switch {

@@ -50,9 +50,11 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 	groups := make([]group, 0, len(appointments))
 	taken := map[*Record]bool{}
 	for _, a := range appointments {
-		g := l.link(a)
-		groups = append(groups, g)
-		mark(taken, g.all())
+		groups = append(groups, l.link(a))
+	}
+	l.stage(groups)
+	for n := range groups {
+		mark(taken, groups[n].all())
 	}
 	l.infer(groups, taken)
 	groups = append(groups, l.orphans(taken)...)

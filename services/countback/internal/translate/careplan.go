@@ -3,6 +3,7 @@ package translate
 import (
 	"fmt"
 	"html"
+	"slices"
 	"strings"
 	"time"
 
@@ -106,8 +107,7 @@ func reasons(v PlanView, p *Protocol) []string {
 		}
 	}
 	for _, r := range v.Plan.Infeasible {
-		s := p.Step(r.Key.Step)
-		out = append(out, fmt.Sprintf("“%s” can no longer be done in time: its last day was %s.", s.Title, r.Last.Words()))
+		out = append(out, infeasible(v.Plan, r))
 	}
 	for _, l := range v.Booking.Links {
 		if l.Rule == LinkInferred {
@@ -120,6 +120,19 @@ func reasons(v PlanView, p *Protocol) []string {
 		}
 	}
 	return out
+}
+
+// infeasible says why a must cannot be met.
+func infeasible(pl *readiness.Plan, r readiness.Reason) string {
+	n := slices.IndexFunc(pl.Items, func(i readiness.Item) bool { return i.Key == r.Key })
+	i := &pl.Items[n]
+	switch {
+	case i.Entry.Outcome == readiness.Failed:
+		return fmt.Sprintf("“%s” was tried and could not be done.", i.Step.Title)
+	case i.TooLate:
+		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked.", i.Step.Title, r.Last.Words())
+	}
+	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s.", i.Step.Title, r.Last.Words())
 }
 
 // operation says the operation in words, from its facts.
@@ -163,7 +176,14 @@ func narrative(v PlanView, p *Protocol, notes string) string {
 			asked++
 		}
 	}
-	line("State: %s. %d steps apply; for %d more something must be known first.", v.Plan.State, asked, doubt)
+	applying := fmt.Sprintf("%d steps apply", asked)
+	if asked == 1 {
+		applying = "1 step applies"
+	}
+	if doubt > 0 {
+		applying += fmt.Sprintf("; for %d more something must be known first", doubt)
+	}
+	line("State: %s. %s.", v.Plan.State, applying)
 	for _, why := range reasons(v, p) {
 		line("%s", why)
 	}

@@ -116,6 +116,32 @@ func (g *group) goingOn(records []*Record, off string) []*Record {
 	return kept
 }
 
+// stage divides the procedures of one order among the appointments made on it:
+// with two staged operations each is linked to the appointment near its date.
+func (l *linker) stage(groups []group) {
+	for _, p := range l.procedures {
+		day := l.performed(p)
+		var near, far []*group
+		for n := range groups {
+			g := &groups[n]
+			switch start := l.f.day(g.appointment.String("start")); {
+			case day.IsZero() || start.IsZero() || ended(g.appointment) || !slices.Contains(g.procedures, p):
+			case l.near(start, day):
+				near = append(near, g)
+			default:
+				far = append(far, g)
+			}
+		}
+		if len(near) == 0 {
+			continue // its date is out of date: the appointments go before it
+		}
+		for _, g := range far {
+			g.procedures = slices.DeleteFunc(slices.Clone(g.procedures), func(r *Record) bool { return r == p })
+			g.links = slices.DeleteFunc(g.links, func(k Link) bool { return k.To == p.Ref() || k.From == p.Ref() })
+		}
+	}
+}
+
 // infer links a procedure that fits one appointment by person, operation and
 // date, where no other fits either of them; else nothing is linked and what
 // fits is remembered as unclear.

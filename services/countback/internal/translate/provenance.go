@@ -15,16 +15,12 @@ type Act struct {
 	At       time.Time
 	Targets  []string // versioned references to what was written
 	Sources  []string // versioned references to what it was written from
-	Who      string   // reference of the person who acted; empty: the service itself
 	Protocol string   // canonical|version of the rules applied
 }
 
 // Provenance renders the record of one change, without id and meta.
 func (f Facility) Provenance(a Act) ([]byte, error) {
 	who := r4.Reference{Display: new("Countback, planning by protocol")}
-	if a.Who != "" {
-		who = *reference(a.Who)
-	}
 	var targets []r4.Reference
 	for _, t := range a.Targets {
 		targets = append(targets, *reference(t))

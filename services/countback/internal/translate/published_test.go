@@ -10,8 +10,8 @@ import (
 
 // How sure a published value is.
 const (
-	published  = "published"  // read in a primary text, an official page or an abstract
-	secondary  = "secondary"  // read only in a page that quotes it
+	published  = "published" // read in a primary text, an official page or an abstract
+	secondary  = "secondary" // read only in a page that quotes it
 	fromMemory = "from memory"
 	practice   = "common practice, no source"
 )

@@ -112,7 +112,9 @@ func priority(s *readiness.Step, state readiness.ItemState) *r4.RequestPriority 
 
 func (f Facility) taskExtensions(t *fhir.Task, r *Row, item *readiness.Item, p *Protocol) {
 	add := func(e r4.Extension) { t.Extension = append(t.Extension, e) }
-	add(stringExtension("rule", p.Why(item)))
+	if rule := p.Why(item); rule != "" {
+		add(stringExtension("rule", rule))
+	}
 	if item.Compressed {
 		yes := true
 		add(r4.Extension{Url: ExtensionBase + "compressed", ValueBoolean: &yes})

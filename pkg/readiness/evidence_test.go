@@ -68,6 +68,7 @@ func TestExpiry(t *testing.T) {
 		{"own end date on the day", own, whole, until(theDay), stays, true},
 		{"own end date the day before", own, whole, until("2026-11-29"), stays, false},
 		{"own end date not recorded", own, whole, on("2026-10-01"), stays, true},
+		{"own end date not recorded, moved", own, whole, on("2026-10-01"), moved("2026-12-01"), false},
 		{"side stays", sided, whole, on("2026-11-02"), stays, true},
 		{"side changes", sided, whole, on("2026-11-02"), detail("side", "right"), false},
 		{"side changes, no date", sided, whole, on("2026-11-02"), func(c *readiness.Case) { moved0(c); detail("side", "right")(c) }, false},

@@ -124,10 +124,16 @@ type Step struct {
 	Sources              []Source
 }
 
-// StaffStep reports whether staff do the step (the first performer named), so
-// that its due day moves off closed days.
+// StaffStep reports whether only staff take part in the step, so that its due
+// day moves off closed days. What patient or coach take part in happens where
+// they are: at home, or on a ward that is open every day.
 func (s *Step) StaffStep() bool {
-	return len(s.Performers) > 0 && s.Performers[0].Kind == Staff
+	for _, p := range s.Performers {
+		if p.Kind != Staff {
+			return false
+		}
+	}
+	return len(s.Performers) > 0
 }
 
 // beforeSurgery reports whether the step belongs to the preparation, so that

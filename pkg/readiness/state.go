@@ -69,7 +69,10 @@ func (e Entry) counts(s *Step, c *Case) bool {
 		// Where someone was told a time, another start is another appointment.
 		return !s.byTheClock() || e.For[DetailTime] == now[DetailTime]
 	case OwnEndDate:
-		return e.Until.IsZero() || c.Day <= e.Until
+		if e.Until.IsZero() { // nobody said until when: good for the date it was done for
+			return e.For[DetailDate] == now[DetailDate]
+		}
+		return c.Day <= e.Until
 	}
 	return true
 }

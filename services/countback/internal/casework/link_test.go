@@ -2,6 +2,7 @@ package casework
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -55,7 +56,7 @@ func TestAppointmentWithoutACode(t *testing.T) {
 	c := h.onlyCase(patient)
 	require.Equal(t, a, c.Key)
 	require.Equal(t, p, h.step(c.ID, "first-call").Focus)
-	require.Contains(t, h.get("CarePlan/"+c.ID).String("text", "div"), "left, knee replacement")
+	require.Contains(t, h.get("CarePlan/"+c.ID).String("text", "div"), "left knee replacement")
 }
 
 func TestOrderOfAnAppointment(t *testing.T) {
@@ -109,10 +110,11 @@ func TestTwoCandidates(t *testing.T) {
 	require.Empty(t, ask.Focus)
 	require.Contains(t, h.get("CarePlan/"+plan).String("text", "div"), "none was linked and a person is asked")
 	h.store(one.with("note", []res{{"text": "told again"}}))
-	h.move("1", patient, surgery) // the same booking, by its first words
-	h.store(appointment("1", patient, surgery).with("reasonCode", []res{coded(snomed, kneeCode)}))
+	h.store(appointment("1", patient, "2027-01-12").with("reasonCode", []res{coded(snomed, kneeCode)}))
 	require.Len(t, h.rounds(plan, "link-booking"), 1)
-	require.Len(t, h.steps(h.after(0), event.TasksOpened), len(h.items(plan)), "asked once")
+	require.Equal(t, "requested", h.step(plan, "link-booking").Status)
+	asked := slices.DeleteFunc(h.steps(h.after(0), event.TasksOpened), func(s string) bool { return s != "link-booking" })
+	require.Len(t, asked, 1)
 
 	h.store(two.with("status", "entered-in-error"))
 	require.Equal(t, plan, h.onlyCase(patient).ID)
@@ -121,7 +123,7 @@ func TestTwoCandidates(t *testing.T) {
 	require.Contains(t, h.steps(h.after(mark), event.TasksCancelled), "link-booking")
 	require.Equal(t, ids[0], h.step(plan, "first-call").Focus)
 	require.Equal(t, a, h.onlyCase(patient).Key)
-	require.Contains(t, h.get("CarePlan/"+plan).String("text", "div"), "left, knee replacement")
+	require.Contains(t, h.get("CarePlan/"+plan).String("text", "div"), "left knee replacement")
 	for _, x := range h.get("CarePlan/" + plan).Get("activity").Items() {
 		require.NotEqual(t, "Task/"+gone.ID, x.String("reference", "reference"), "the plan lists what it asks for")
 	}
@@ -135,9 +137,6 @@ func TestTheQuestionIsAnswered(t *testing.T) {
 	plan := h.onlyCase(patient).ID
 	for _, n := range []string{"1", "2"} {
 		h.store(procedure(n, patient, rightHip, surgery))
-	}
-	if h.onlyCase(patient); len(h.items(plan)) == 0 {
-		t.Fatal("no items")
 	}
 	i := h.work(plan, "link-booking", done(""))
 	require.Equal(t, "done", i.State)

@@ -150,8 +150,9 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	agree(c.Facts, p, g.unclear)
 	c.Booked = f.booked(all[0])
 	c.Ending = ending(g)
-	f.times(g, c)
-	c.Held = c.Day.IsZero() // postponed: nothing may be asked for until there is a date
+	f.times(g, c, p.LinkTolerance)
+	// Postponed: nothing that counts from the date may be started.
+	c.Held = c.Day.IsZero() || waiting(g)
 	c.Stay = planned(g, c.Facts)
 	if c.Stay != "" {
 		c.Facts["stay"] = c.Stay
@@ -169,7 +170,7 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	}
 	b.Meets, b.Reason = p.meets(c.Facts)
 	if b.Meets {
-		b.Reason = notYet(c, g)
+		b.Reason = f.notYet(c, g)
 	}
 	b.Opens = b.Reason == ""
 	return b
@@ -188,12 +189,14 @@ func (p *Protocol) meets(facts map[string]any) (bool, string) {
 
 // notYet says why an operation that is planned for opens no case now; empty
 // when it does.
-func notYet(c *readiness.Case, g *group) string {
+func (f Facility) notYet(c *readiness.Case, g *group) string {
 	switch {
 	case c.Ending != readiness.Running:
 		return "called off: " + string(c.Ending)
 	case c.Day.IsZero():
 		return "no day of surgery yet"
+	case f.Calendar.DateOf(g.all()[0].First) > c.Day:
+		return "the day of surgery had passed when it was first heard of"
 	case g.appointment == nil && !awaits(g):
 		return "already performed, or not active"
 	case g.appointment == nil && !numbered(g):
@@ -272,9 +275,19 @@ func ending(g *group) readiness.Ending {
 	return readiness.Running
 }
 
+// waiting reports whether the order was put on hold.
+func waiting(g *group) bool {
+	for _, s := range g.requests {
+		if s.status() == "on-hold" {
+			return true
+		}
+	}
+	return false
+}
+
 // times sets D0, T0, arrival and discharge. A booked appointment's start goes
 // before the order's occurrence, and that before the procedure's own date.
-func (f Facility) times(g *group, c *readiness.Case) {
+func (f Facility) times(g *group, c *readiness.Case, tolerance int) {
 	if a := g.appointment; a != nil {
 		switch a.status() {
 		case "proposed", "pending", "waitlist":
@@ -295,6 +308,10 @@ func (f Facility) times(g *group, c *readiness.Case) {
 		c.Day = f.otherDay(g)
 	}
 	for _, e := range g.encounters {
+		start := f.day(e.String("period", "start"))
+		if !start.IsZero() && !c.Day.IsZero() && !near(start, c.Day, tolerance) {
+			continue // a visit beforehand is not the stay
+		}
 		switch e.status() {
 		case "arrived", "triaged", "in-progress", "onleave", "finished":
 			c.Arrived = firstOf(f.instant(e.String("period", "start")), e.Updated)

@@ -66,7 +66,7 @@ func TestEveryStatusOfABooking(t *testing.T) {
 		{"procedure alone, a number without a system", []*Record{procedure(t, "p", hip, performed(opDay), object{"identifier": []any{object{"value": "7"}}})}, readiness.Running, false, false, "no appointment yet, and no identifier to know it by"},
 		{"order alone", []*Record{order(t, "s", hip, object{"occurrenceDateTime": opDay})}, readiness.Running, false, true, ""},
 		{"order alone, no date", []*Record{order(t, "s", hip)}, readiness.Running, true, false, "no day of surgery yet"},
-		{"order alone, on hold", []*Record{order(t, "s", hip, object{"occurrenceDateTime": opDay}, status("on-hold"))}, readiness.Running, false, false, "already performed, or not active"},
+		{"order alone, on hold", []*Record{order(t, "s", hip, object{"occurrenceDateTime": opDay}, status("on-hold"))}, readiness.Running, true, false, "already performed, or not active"},
 		{"order alone, revoked", []*Record{order(t, "s", hip, object{"occurrenceDateTime": opDay}, status("revoked"))}, readiness.Cancelled, false, false, "called off: cancelled"},
 	} {
 		t.Run(r.name, func(t *testing.T) {

@@ -20,6 +20,7 @@ const (
 	SystemCaseState = Base + "/CodeSystem/case-state"
 	SystemRole      = Base + "/CodeSystem/role"
 	SystemReason    = Base + "/CodeSystem/task-reason"
+	SystemOutput    = Base + "/CodeSystem/task-output"
 	SystemItem      = Base + "/identifier/task" // of a Task: its own id
 	SystemCase      = Base + "/identifier/case" // of a case: the id of its CarePlan
 )

@@ -102,7 +102,9 @@ func reasons(v PlanView, p *Protocol) []string {
 	case readiness.CaseCancelled:
 		out = append(out, "The booking ended: "+string(v.Booking.Case.Ending)+".")
 	case readiness.CaseHeld:
-		if v.Plan.Day.IsZero() {
+		if !v.Plan.Day.IsZero() {
+			out = append(out, "The order for the operation is on hold.")
+		} else {
 			out = append(out, "There is no date for the operation.")
 		}
 	}

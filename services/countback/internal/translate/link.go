@@ -211,9 +211,11 @@ func (l *linker) another(a, p *Record) bool {
 	return !day.IsZero() && !start.IsZero() && !l.near(start, day)
 }
 
-func (l *linker) near(a, b calendar.Date) bool {
+func (l *linker) near(a, b calendar.Date) bool { return near(a, b, l.tolerance) }
+
+func near(a, b calendar.Date, tolerance int) bool {
 	d := a.Sub(b)
-	return max(d, -d) <= l.tolerance
+	return max(d, -d) <= tolerance
 }
 
 // performed is the day a procedure was or will be done; zero when unknown.

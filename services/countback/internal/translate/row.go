@@ -43,6 +43,7 @@ type Work struct {
 	Outcome readiness.Outcome `json:"x,omitempty"`
 	Status  string            `json:"s,omitempty"` // as the person set it
 	On      string            `json:"on,omitempty"`
+	Until   string            `json:"til,omitempty"` // the evidence's own end date
 	For     map[string]string `json:"for,omitempty"`
 	Reason  string            `json:"why,omitempty"`
 	// As sent, for the Task elements of the same names.
@@ -76,7 +77,8 @@ func (r *Row) Entry() readiness.Entry {
 		return readiness.Entry{}
 	}
 	on, _ := calendar.ParseDate(r.Work.On)
-	return readiness.Entry{Outcome: r.Work.Outcome, On: on, For: r.Work.For, Reason: r.Work.Reason}
+	until, _ := calendar.ParseDate(r.Work.Until)
+	return readiness.Entry{Outcome: r.Work.Outcome, On: on, Until: until, For: r.Work.For, Reason: r.Work.Reason}
 }
 
 // Item is the row as an item of the old plan. A step that the protocol no

@@ -90,12 +90,17 @@ func (rd *definitionReader) window(r *fhir.Node, w *readiness.Window) {
 		return p
 	}
 	if rng := r.Get("offsetRange"); rng.Exists() {
-		near, far := rng.Get("low"), rng.Get("high")
+		// A range with one end only gives only that end.
+		opens, due := rng.Get("low"), rng.Get("high")
 		if before {
-			near, far = far, near
+			opens, due = due, opens
 		}
-		w.Opens = append(w.Opens, point(near, "from"))
-		w.Due = append(w.Due, point(far, "to"))
+		if opens.Exists() {
+			w.Opens = append(w.Opens, point(opens, "from"))
+		}
+		if due.Exists() {
+			w.Due = append(w.Due, point(due, "to"))
+		}
 		return
 	}
 	if before {
@@ -130,6 +135,10 @@ func (rd *definitionReader) expiry(e *fhir.Node) readiness.Expiry {
 		out.Kind = readiness.OwnEndDate
 	default:
 		rd.fault("evidence-expiry %q is none of never, days, this-date, own-end-date", kind)
+	}
+	// An elective operation is done on the day of admission, so both are D0.
+	if to := value(part(e, "countedTo")).Text(); to != "" && to != "surgery" && to != "admission" {
+		rd.fault("evidence-expiry counts to %q, which is neither surgery nor admission", to)
 	}
 	for _, v := range e.Get("extension").Items() {
 		if v.String("url") == "voidedBy" {

@@ -216,6 +216,7 @@ func (f Facility) done(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues 
 		}
 	}
 	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
+	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {
 		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
 	}
@@ -260,6 +261,22 @@ func reasonText(sent *fhir.Resource) string { return sent.String("statusReason",
 
 func refuse(element, code, text string) fhir.Issues {
 	return fhir.Issues{{Severity: fhir.SeverityError, Code: code, Expression: "Task." + element, Text: text}}
+}
+
+// OutputValidUntil is the code of a Task.output that says until when what was
+// done counts, as a date: the end of an approval, the next check of a device.
+const OutputValidUntil = "valid-until"
+
+// until reads that date; empty when there is none.
+func (f Facility) until(sent *fhir.Resource) string {
+	for _, out := range sent.Get("output").Items() {
+		for _, c := range out.Get("type", "coding").Items() {
+			if c.String("system") == SystemOutput && c.String("code") == OutputValidUntil {
+				return f.day(out.String("valueDate")).String()
+			}
+		}
+	}
+	return ""
 }
 
 // Today is the civil date at now in the facility's zone.

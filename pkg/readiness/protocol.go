@@ -175,6 +175,7 @@ type Protocol struct {
 	URL, Version, Title string
 	Approved            bool // a named approver and date stand in the definition
 	DueWarning          time.Duration
+	Horizon             int // days ahead in which an earliest safe date is looked for
 	LinkTolerance       int // days between two dates that may still be one operation
 	Stays               []Stay
 	Gates               []Gate

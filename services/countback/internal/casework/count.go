@@ -77,10 +77,10 @@ func (o *Office) planned(tx *store.Tx, c store.Case) (Planned, error) {
 	return p, nil
 }
 
-// Unplanned is a booking that was kept and opens no case, with the reason.
+// Unplanned is a booking that was kept and has no open case, with the reason.
 type Unplanned struct{ Booking, Patient, Reason string }
 
-// Unplanned lists the bookings that were kept and open no case.
+// Unplanned lists the bookings that were kept and have no open case.
 func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
 	var out []Unplanned
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
@@ -93,7 +93,16 @@ func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
 			if err != nil {
 				return err
 			}
+			cases, err := tx.CasesOf(patient)
+			if err != nil {
+				return err
+			}
 			for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+				if c := caseOf(cases, &b, nil); c != nil && c.Open {
+					continue // planned already, though it may be without a date for now
+				} else if c == nil && b.Opens && nameless(records, &b) {
+					b.Opens, b.Reason = false, "no identifier to know it by"
+				}
 				if !b.Opens {
 					out = append(out, Unplanned{Booking: b.Primary, Patient: patient, Reason: b.Reason})
 				}

@@ -3,6 +3,7 @@ package casework
 import (
 	"encoding/json"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -55,8 +56,11 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 			if !b.Opens {
 				continue
 			}
-			if refusal := identified(records, b, why.at); refusal != nil {
-				return refusal
+			if nameless(records, b) {
+				if path := sentAs(b, why.at); path != "" {
+					return refuseNameless(path)
+				}
+				continue // not of this message: kept, and listed as unplanned
 			}
 			c = &store.Case{ID: tx.NewID(), Patient: patient}
 		}
@@ -127,23 +131,35 @@ func caseOf(cases []store.Case, b *translate.Booking, taken map[string]bool) *st
 	return nil
 }
 
-// identified refuses a booking that would open a case but carries no business
-// identifier: without one, nobody could tell later which booking moved.
-func identified(records []*translate.Record, b *translate.Booking, at map[string]string) error {
+// nameless reports whether the resource that stands for a booking carries no
+// business identifier: then nobody could tell later which booking moved.
+func nameless(records []*translate.Record, b *translate.Booking) bool {
 	for _, r := range records {
-		if r.Ref() != b.Primary {
-			continue
-		}
-		if len(identifiers(r.Resource)) == 0 {
-			path := at[r.Ref()]
-			if path == "" {
-				path = r.Type
-			}
-			return Refuse(ErrInvalid, "required", path+".identifier",
-				path+".identifier is missing: a booking for a joint replacement needs an identifier with a system, so that a later change can be told apart from a new booking")
+		if r.Ref() == b.Primary {
+			return len(identifiers(r.Resource)) == 0
 		}
 	}
-	return nil
+	return false
+}
+
+// sentAs is where the sender finds the resource that stands for a booking, when
+// the message brought any resource of it; else empty.
+func sentAs(b *translate.Booking, at map[string]string) string {
+	if path := at[b.Primary]; path != "" {
+		return path
+	}
+	for _, ref := range slices.Concat(b.Members, b.Candidates) {
+		if at[ref] != "" {
+			typ, _, _ := strings.Cut(b.Primary, "/")
+			return typ
+		}
+	}
+	return ""
+}
+
+func refuseNameless(path string) *Refusal {
+	return Refuse(ErrInvalid, "required", path+".identifier",
+		path+".identifier is missing: a booking for a joint replacement needs an identifier with a system, so that a later change can be told apart from a new booking")
 }
 
 // abandon ends a case whose booking is no longer this person's, as it stood.
@@ -220,9 +236,12 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 	for n := range w.plan.Items {
 		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
-	body, err := w.office.facility.CarePlan(translate.PlanView{
-		CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created,
-	}, w.office.protocol)
+	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created}
+	if len(w.plan.Infeasible) > 0 {
+		safe := readiness.Earliest(&w.b.Case, w.office.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
+		view.Safe = &safe
+	}
+	body, err := w.office.facility.CarePlan(view, w.office.protocol)
 	if err != nil {
 		return store.Stored{}, false, err
 	}

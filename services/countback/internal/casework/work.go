@@ -3,6 +3,7 @@ package casework
 import (
 	"context"
 	"errors"
+	"reflect"
 	"strconv"
 	"strings"
 	"time"
@@ -88,6 +89,9 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	})
 	if len(issues) > 0 {
 		return nil, &Refusal{Err: ErrInvalid, Issues: issues}
+	}
+	if row.Work == nil && reflect.DeepEqual(work, &translate.Work{}) {
+		return nil, nil // a Task that nobody wrote on came back as it was
 	}
 	return work, nil
 }
@@ -208,7 +212,8 @@ func (o *Office) Search(ctx context.Context, q search.Query) (store.Page, error)
 }
 
 // Tick plans again every case for which something changes with time alone at
-// or before now, at most limit of them, and says how many it found.
+// or before now, at most limit of them, and says how many it found. A case that
+// fails is in the error and does not keep the others waiting.
 func (o *Office) Tick(ctx context.Context, now time.Time, limit int) (int, error) {
 	var due []string
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
@@ -219,6 +224,7 @@ func (o *Office) Tick(ctx context.Context, now time.Time, limit int) (int, error
 	if err != nil {
 		return 0, err
 	}
+	var failed error
 	for _, id := range due {
 		err := o.db.Write(ctx, func(tx *store.Tx) error {
 			c, err := tx.Case(id)
@@ -227,11 +233,12 @@ func (o *Office) Tick(ctx context.Context, now time.Time, limit int) (int, error
 			}
 			return o.replan(tx, c.Patient, cause{})
 		})
-		if err != nil {
-			return 0, err
+		if ctx.Err() != nil {
+			return 0, ctx.Err()
 		}
+		failed = errors.Join(failed, err)
 	}
-	return len(due), nil
+	return len(due), failed
 }
 
 func etag(version int64) string { return `W/"` + strconv.FormatInt(version, 10) + `"` }

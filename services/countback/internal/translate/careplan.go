@@ -26,7 +26,8 @@ type PlanView struct {
 	CaseID  string
 	Booking *Booking
 	Plan    *readiness.Plan
-	Tasks   []string // ids, in the plan's order
+	Safe    *readiness.Safe // when the booked day cannot be met: which day can
+	Tasks   []string        // ids, in the plan's order
 	Created time.Time
 }
 
@@ -58,6 +59,10 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 	if !v.Plan.Day.IsZero() {
 		day := v.Plan.Day.String()
 		c.Extension = append(c.Extension, r4.Extension{Url: ExtensionBase + "surgery-date", ValueDate: &day})
+	}
+	if v.Safe != nil && !v.Safe.Day.IsZero() {
+		day := v.Safe.Day.String()
+		c.Extension = append(c.Extension, r4.Extension{Url: ExtensionBase + "earliest-safe-date", ValueDate: &day})
 	}
 	for _, why := range reasons(v, p) {
 		c.Extension = append(c.Extension, stringExtension("why", why))
@@ -111,6 +116,9 @@ func reasons(v PlanView, p *Protocol) []string {
 	for _, r := range v.Plan.Infeasible {
 		out = append(out, infeasible(v.Plan, r))
 	}
+	if v.Safe != nil {
+		out = append(out, safeWords(v.Safe, p)...)
+	}
 	for _, l := range v.Booking.Links {
 		if l.Rule == LinkInferred {
 			out = append(out, "The procedure was linked to this booking because person, operation and date agree; nobody said so.")
@@ -135,6 +143,43 @@ func infeasible(pl *readiness.Plan, r readiness.Reason) string {
 		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked.", i.Step.Title, r.Last.Words())
 	}
 	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s.", i.Step.Title, r.Last.Words())
+}
+
+// safeWords says which day can be met, what stands in the way until then, and
+// what the answer rests on.
+func safeWords(s *readiness.Safe, p *Protocol) []string {
+	title := func(k readiness.Key) string {
+		if step := p.Step(k.Step); step != nil {
+			return "“" + step.Title + "”"
+		}
+		return k.Step
+	}
+	if s.Day.IsZero() {
+		return []string{fmt.Sprintf("No operating day in the next %d days can be met.", p.Horizon)}
+	}
+	const day = "Mon 2 Jan 2006"
+	first := "The earliest day that can be met is " + s.Day.Format(day)
+	if s.Run == 1 {
+		first += ", and not the operating day after it"
+	} else {
+		first += fmt.Sprintf(", and so can the %d operating days from it on", s.Run)
+	}
+	out := []string{first + "."}
+	var until []string
+	for _, o := range s.Obstacles {
+		until = append(until, title(o.Key)+" → "+o.Clear.Format(day))
+	}
+	if len(until) > 0 {
+		out = append(out, "What each reason allows: "+strings.Join(until, "; ")+".")
+	}
+	var doubts []string
+	for _, d := range s.Unknown {
+		doubts = append(doubts, strings.Join(d.Needs, " and ")+" (by "+d.By.Words()+")")
+	}
+	if len(doubts) > 0 {
+		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
+	}
+	return out
 }
 
 // operation says the operation in words, from its facts.

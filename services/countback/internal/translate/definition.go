@@ -50,6 +50,9 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 		Facts:    facts,
 	}
 	p.DueWarning = rd.duration(value(extension(r.Root(), "due-warning")), "due-warning")
+	if h := value(extension(r.Root(), "search-horizon")); h.Exists() {
+		p.Horizon = rd.offset(h, 1, false).N
+	}
 	for _, a := range r.Get("action").Items() {
 		rd.action = a.String("id")
 		if readiness.IsAnchor(rd.action) {

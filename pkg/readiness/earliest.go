@@ -1,0 +1,112 @@
+package readiness
+
+import (
+	"sort"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// Safe is the answer to "if not that day, when?".
+type Safe struct {
+	Day calendar.Date // the first operating day that can be met; zero: none within the horizon
+	Run int           // how many operating days in a row can, from that day on
+	// Obstacles are what stands in the way of the days before, each with the
+	// first day on which it alone no longer does; the binding one first.
+	Obstacles []Obstacle
+	// Unknown says what must be known for the answer to hold, and by when.
+	Unknown []Doubt
+}
+
+// Obstacle is one reason why a day cannot be met.
+type Obstacle struct {
+	Key   Key
+	Clear calendar.Date // zero: not within the horizon
+}
+
+// Doubt is a fact that is not known yet and could add a must.
+type Doubt struct {
+	Key   Key
+	Needs []string
+	By    Moment // the last moment of that must, on the day of the answer
+}
+
+// Earliest tries every operating day from tomorrow to the horizon in turn, the
+// start of anaesthesia kept at the same time of day. A day can be met when no
+// must of the preparation would be past its last day and no must that is fixed
+// would be too late. The answer is not monotone: a later day may fail again, so
+// Run says how far it holds.
+func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
+	var out Safe
+	clear := map[Key]calendar.Date{} // zero while it still stands in the way
+	today := cal.DateOf(now)
+	for day := today.Add(1); day <= today.Add(p.Horizon); day = day.Add(1) {
+		if !cal.IsOperatingDay(day) {
+			continue
+		}
+		try := c.on(day, cal)
+		plan := Make(&try, p, cal, now)
+		failing := map[Key]bool{}
+		for _, r := range plan.Infeasible {
+			failing[r.Key] = true
+			if _, seen := clear[r.Key]; !seen && out.Day.IsZero() {
+				clear[r.Key] = 0
+			}
+		}
+		for key, first := range clear {
+			if first.IsZero() && !failing[key] {
+				clear[key] = day
+			}
+		}
+		if len(failing) > 0 {
+			if !out.Day.IsZero() {
+				break // the run ends
+			}
+			continue
+		}
+		if out.Run++; out.Run == 1 {
+			out.Day, out.Unknown = day, plan.unknownMusts()
+		}
+	}
+	for key, day := range clear {
+		out.Obstacles = append(out.Obstacles, Obstacle{key, day})
+	}
+	sort.Slice(out.Obstacles, func(i, j int) bool { return out.Obstacles[i].binds(out.Obstacles[j]) })
+	return out
+}
+
+// binds orders obstacles: never cleared first, then the latest, then by name.
+func (o Obstacle) binds(b Obstacle) bool {
+	if o.Clear != b.Clear {
+		return o.Clear.IsZero() || !b.Clear.IsZero() && o.Clear > b.Clear
+	}
+	if o.Key.Step != b.Key.Step {
+		return o.Key.Step < b.Key.Step
+	}
+	return o.Key.Repeat < b.Key.Repeat
+}
+
+// on is the case as it would be with the operation on another day, at the same
+// time of day. What ended or held it does not count: the question is the date.
+func (c *Case) on(day calendar.Date, cal *calendar.Calendar) Case {
+	out := *c
+	out.Day, out.Held, out.Ending = day, false, Running
+	out.Arrived, out.Left = time.Time{}, time.Time{}
+	if !c.Start.IsZero() {
+		h, m, s := c.Start.In(cal.Zone()).Clock()
+		out.Start = cal.At(day, h, m).Add(time.Duration(s) * time.Second)
+	}
+	return out
+}
+
+// unknownMusts lists the musts of the preparation that are in doubt.
+func (pl *Plan) unknownMusts() []Doubt {
+	var out []Doubt
+	for n := range pl.Items {
+		i := &pl.Items[n]
+		if i.Applies == Unknown && i.Step.Need == Must && i.State.Waiting() && i.Last.Day <= pl.Day {
+			out = append(out, Doubt{Key: i.Key, Needs: i.Needs, By: i.Last})
+		}
+	}
+	return out
+}

@@ -76,7 +76,17 @@ func (r *receipt) target(q *Request) (target, error) {
 	if sent := q.Resource.ID(); sent != q.ID {
 		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" must be the id that the request names")
 	}
-	return r.byID(q.Type, q.ID)
+	t, err := r.byID(q.Type, q.ID)
+	if err != nil || t.current.Version > 0 {
+		return t, err
+	}
+	// A new id for a booking that is held under another would be a second case.
+	held, err := r.twin(q)
+	if err == nil && held.Version > 0 {
+		err = Refuse(ErrConflict, "duplicate", q.path("identifier"),
+			q.path("identifier")+" is that of a "+q.Type+" which is held under another id: update that one, or send PUT "+q.Type+"?identifier=system|value")
+	}
+	return t, err
 }
 
 // byID takes the resource with the id, or makes it: a sender may choose ids.
@@ -91,32 +101,38 @@ func (r *receipt) byID(typ, id string) (target, error) {
 // posted takes a new id, unless a booking with exactly these identifiers is
 // held already.
 func (r *receipt) posted(q *Request) (target, error) {
-	fresh := target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}
-	if !slices.Contains(booking, q.Type) {
-		return fresh, nil
+	held, err := r.twin(q)
+	if err != nil || held.Version > 0 {
+		return target{current: held}, err
 	}
+	return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
+}
+
+// twin finds the booking that has exactly the identifiers of the one that was
+// sent; Version 0 when there is none, or it is no booking.
+func (r *receipt) twin(q *Request) (store.Stored, error) {
 	sent := identifiers(q.Resource)
-	if len(sent) == 0 {
-		return fresh, nil
+	if len(sent) == 0 || !slices.Contains(booking, q.Type) {
+		return store.Stored{}, nil
 	}
 	ids, err := r.tx.ByIdentifier(q.Type, sent[0].System, sent[0].Value)
 	if err != nil {
-		return target{}, err
+		return store.Stored{}, err
 	}
 	for _, id := range ids {
 		cur, err := r.tx.Current(q.Type, id)
 		if err != nil {
-			return target{}, err
+			return store.Stored{}, err
 		}
 		have, err := r.office.parsed.get(cur)
 		if err != nil {
-			return target{}, err
+			return store.Stored{}, err
 		}
 		if slices.Equal(identifiers(have), sent) {
-			return target{current: cur}, nil
+			return cur, nil
 		}
 	}
-	return fresh, nil
+	return store.Stored{}, nil
 }
 
 // identifiers lists a resource's business identifiers with a system, sorted.
@@ -149,9 +165,15 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 		return target{}, Refuse(ErrMultiple, "multiple-matches", q.path(""), "more than one "+q.Type+" has this identifier")
 	case len(ids) == 1 && !keep && sent != "" && sent != ids[0]:
 		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" is not the id of the "+q.Type+" that the condition finds")
+	case len(ids) == 1 && keep:
+		cur, err := r.tx.Current(q.Type, ids[0])
+		return target{current: cur, matched: true}, err
+	case !carries(q.Resource, query, q.Type):
+		return target{}, Refuse(ErrInvalid, "business-rule", q.path("identifier"),
+			q.path("identifier")+" must hold the identifier of the condition: otherwise each sending would make another "+q.Type)
 	case len(ids) == 1:
 		cur, err := r.tx.Current(q.Type, ids[0])
-		return target{current: cur, matched: keep}, err
+		return target{current: cur}, err
 	case keep || sent == "":
 		return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
 	}
@@ -160,6 +182,12 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 		return target{}, Refuse(ErrConflict, "conflict", q.path("id"), q.path("id")+" is taken by a "+q.Type+" that the condition does not find")
 	}
 	return t, err
+}
+
+// carries reports whether a resource has the identifier that a condition asks for.
+func carries(res *fhir.Resource, query, typ string) bool {
+	id, bad := condition(query, typ, typ)
+	return bad == nil && slices.Contains(identifiers(res), id)
 }
 
 // condition reads identifier=system|value, the one condition that is safe to

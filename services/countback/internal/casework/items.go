@@ -143,7 +143,7 @@ func (w *writing) whyClosed(i *readiness.Item) string {
 		return ""
 	}
 	if w.b.Case.Ending != readiness.Running {
-		return "The booking ended: " + string(w.b.Case.Ending) + "."
+		return translate.EndingWords(w.b)
 	}
 	if i.Step.Condition != nil {
 		return "Does not apply to this person: " + i.Step.Condition.Words + "."

@@ -45,6 +45,8 @@ type Result struct {
 	Stored  store.Stored
 	Created bool
 	Changed bool // false: what was sent is what is held already
+	// Note says why a booking was kept and opened no case; empty for nothing.
+	Note string
 }
 
 // Receive stores what was sent and plans again whatever follows from it, in
@@ -118,12 +120,30 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 		people = append(people, patients...)
 	}
 	slices.Sort(people) // one total order of locks
+	why := cause{sources: r.sources, at: r.at, kept: map[string]string{}}
 	for _, patient := range slices.Compact(people) {
-		if err := r.office.replan(r.tx, patient, cause{sources: r.sources, at: r.at}); err != nil {
+		if err := r.office.replan(r.tx, patient, why); err != nil {
 			return nil, err
 		}
 	}
+	for n := range out {
+		out[n].Note = note(out[n].Stored, why.kept)
+	}
 	return out, nil
+}
+
+// note tells the sender of an appointment that it was kept and opened no case,
+// and why: what is dropped in silence is found out on the day of surgery.
+func note(s store.Stored, kept map[string]string) string {
+	switch reason := kept[s.Type+"/"+s.ID]; {
+	case s.Type != "Appointment":
+		return ""
+	case !strings.HasPrefix(s.Patient, "Patient/"):
+		return "kept, and no case is opened: it names no patient who is known here"
+	case reason != "":
+		return "kept, and no case is opened: " + reason
+	}
+	return ""
 }
 
 // save writes one resource and returns the people whose plans it may change.
@@ -186,15 +206,24 @@ func awaited(id fhir.Identifier) string { return "identifier:" + id.System + "|"
 // patient says whose a resource is. One that names its patient by an identifier
 // that nobody here has waits under that identifier.
 func (r *receipt) patient(res *fhir.Resource) (string, error) {
-	ref, id := r.office.facility.PatientOf(res)
-	if ref != "" || id.System == "" || id.Value == "" {
+	ref, names := r.office.facility.PatientOf(res)
+	if ref != "" {
 		return ref, nil
 	}
-	ids, err := r.tx.ByIdentifier("Patient", id.System, id.Value)
-	if err != nil || len(ids) != 1 {
-		return awaited(id), err
+	waiting := ""
+	for _, name := range names {
+		ids, err := r.tx.ByIdentifier("Patient", name.System, name.Value)
+		if err != nil {
+			return "", err
+		}
+		if len(ids) == 1 {
+			return "Patient/" + ids[0], nil
+		}
+		if name.Certain && waiting == "" {
+			waiting = awaited(name.Identifier)
+		}
 	}
-	return "Patient/" + ids[0], nil
+	return waiting, nil
 }
 
 // arrived gives a patient what has been waiting for their identifiers.

@@ -21,6 +21,7 @@ type cause struct {
 	sources []string                   // versioned references to what changed
 	work    map[string]*translate.Work // people's new entries, by Task id
 	at      map[string]string          // Type/id → where the sender finds it in the message
+	kept    map[string]string          // filled: appointment that opens no case → why not
 }
 
 // caseData is what the case row remembers of the plan, beside what is indexed:
@@ -54,6 +55,9 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		c := caseOf(cases, b, taken)
 		if c == nil {
 			if !b.Opens {
+				if why.kept != nil {
+					why.kept[b.Primary] = b.Reason
+				}
 				continue
 			}
 			if nameless(records, b) {

@@ -104,7 +104,7 @@ func TestEachBoundary(t *testing.T) {
 func TestTheCaseInTime(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)
-	var told []string
+	told := []string{}
 	for _, row := range []struct{ when, state, event string }{
 		{"2026-09-11 23:59:59", "on-track", ""},
 		{"2026-09-12 00:00", "behind", event.CaseBehind},         // the first call was due on the 11th

@@ -18,8 +18,9 @@ type reply struct {
 	status  int
 	stored  store.Stored // what it is about; Version 0: not one resource
 	body    []byte
-	written bool // the ask was a create or an update
-	changed bool // and made a new version
+	written bool   // the ask was a create or an update
+	changed bool   // and made a new version
+	note    string // what the sender should know of it; empty for nothing
 }
 
 // answer writes a reply as an HTTP response.
@@ -63,7 +64,11 @@ func (r reply) told() fhir.Issues {
 	case !r.changed:
 		text = "nothing was changed: this is what is held already"
 	}
-	return fhir.Issues{{Severity: fhir.SeverityInformation, Code: "informational", Text: text}}
+	out := fhir.Issues{{Severity: fhir.SeverityInformation, Code: "informational", Text: text}}
+	if r.note != "" {
+		out = append(out, fhir.Issue{Severity: fhir.SeverityInformation, Code: "informational", Text: r.note})
+	}
+	return out
 }
 
 // result is a reply as an entry of the response Bundle.
@@ -82,7 +87,7 @@ func (s *server) result(a *ask, r reply) fhir.EntryResult {
 	if a.prefer.returns != "representation" {
 		e.Resource, e.FullURL = nil, ""
 	}
-	if a.prefer.returns == "OperationOutcome" {
+	if a.prefer.returns == "OperationOutcome" || r.note != "" {
 		e.Outcome = r.told().OperationOutcome()
 	}
 	return e

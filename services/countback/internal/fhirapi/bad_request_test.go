@@ -21,7 +21,7 @@ func requestRows(t *testing.T, s seed) []badRow {
 		{"update what is two", "PUT", people + "?" + twins, patient("9"), nil, 412, "multiple-matches", "Patient", "more than one Patient"},
 		{"update by name", "PUT", people + "?family=Canary", patient("9"), nil, 400, "value", "Patient", "exactly identifier=system|value"},
 		{"update by number under another id", "PUT", people + "?identifier=" + personSystem + "|canary-p1", own(patient("1"), "canary"), nil, 400, "invariant", "Patient.id", "is not the id of the Patient that the condition finds"},
-		{"update by number under a taken id", "PUT", people + "?identifier=" + personSystem + "|canary-none", own(patient("9"), id), nil, 409, "conflict", "Patient.id", "is taken"},
+		{"update by number under a taken id", "PUT", people + "?identifier=" + personSystem + "|canary-pnone", own(patient("none"), id), nil, 409, "conflict", "Patient.id", "is taken"},
 		{"update of nothing named", "PUT", people, patient("9"), nil, 400, "required", "", "Patient/id, or Patient?identifier=system|value"},
 		{"update without an id in the resource", "PUT", people + "/canary", patient("9"), nil, 400, "invariant", "Patient.id", "must be the id"},
 		{"update under another id", "PUT", people + "/canary", own(patient("9"), "other"), nil, 400, "invariant", "Patient.id", "must be the id"},

@@ -160,7 +160,7 @@ func (h *house) callUpdates(r *fhir.Node, updates bool, current response) {
 	}
 	h.must(201, "PUT", at+"/canary-new", with(h.t, with(h.t, sample(h.t, typ), `",`, `","id":"canary-new",`), `"value":"canary"`, `"value":"canary-new"`))
 	h.must(200, "POST", at, sample(h.t, typ), "If-None-Exist", "identifier=https://canary.example|canary-new")
-	h.must(200, "PUT", at+"?identifier=https://canary.example|canary-new", sample(h.t, typ))
+	h.must(200, "PUT", at+"?identifier=https://canary.example|canary-new", with(h.t, sample(h.t, typ), `"value":"canary"`, `"value":"canary-new"`))
 }
 
 // callSearch searches by every declared parameter. That it was used shows in

@@ -53,6 +53,7 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 		groups = append(groups, l.link(a))
 	}
 	l.stage(groups)
+	share(groups)
 	for n := range groups {
 		mark(taken, groups[n].all())
 	}
@@ -134,6 +135,48 @@ func agree(facts map[string]any, p *Protocol, candidates []*Record) {
 	}
 }
 
+// question says what a person must sort out about a booking; empty for nothing.
+func (p *Protocol) question(g *group, facts map[string]any) string {
+	joint := p.facts["joint"].Both
+	switch {
+	case len(g.unclear) > 0:
+		return "It is not clear which procedure belongs to this booking; none was linked and a person is asked."
+	case joint != "" && facts["joint"] == joint:
+		return "The records of this booking name a hip and a knee; a person is asked which it is."
+	case g.shared:
+		return "Another appointment names the same procedure; a person is asked which of them stands."
+	}
+	return ""
+}
+
+// told is when the last of what the booking rests on was first heard of.
+func (g *group) told() time.Time {
+	var last time.Time
+	for _, r := range append(g.all(), g.unclear...) {
+		if r.First.After(last) {
+			last = r.First
+		}
+	}
+	return last
+}
+
+// share marks the bookings that stand and lay claim to one procedure.
+func share(groups []group) {
+	claims := map[*Record]int{}
+	for n := range groups {
+		for _, p := range groups[n].procedures {
+			if !ended(groups[n].appointment) {
+				claims[p]++
+			}
+		}
+	}
+	for n := range groups {
+		for _, p := range groups[n].procedures {
+			groups[n].shared = groups[n].shared || claims[p] > 1 && !ended(groups[n].appointment)
+		}
+	}
+}
+
 // booking turns a group into the facts of a case.
 func (f Facility) booking(g *group, p *Protocol) Booking {
 	all := g.all()
@@ -158,15 +201,8 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 		c.Facts["stay"] = c.Stay
 	}
 	c.Details = f.details(g, c.Facts)
-	for _, u := range g.unclear {
-		c.Raised = append(c.Raised, readiness.Raised{
-			Trigger: TriggerUnclear, Key: u.Ref(), At: u.First,
-			Why: "it could belong to this booking, and so could another",
-		})
-	}
-	if len(c.Raised) > 1 { // one question for all the candidates
-		c.Raised = c.Raised[:1]
-		c.Raised[0].Key = g.appointment.Ref()
+	if why := p.question(g, c.Facts); why != "" {
+		c.Raised = append(c.Raised, readiness.Raised{Trigger: TriggerUnclear, Key: b.Primary, At: g.told(), Why: why})
 	}
 	b.Meets, b.Reason = p.meets(c.Facts)
 	if b.Meets {
@@ -232,14 +268,18 @@ func awaits(g *group) bool {
 	return false
 }
 
+// booked is when the operation was booked: as the booking says, but never later
+// than it was first heard of.
 func (f Facility) booked(r *Record) time.Time {
-	if t := f.instant(r.String("created")); !t.IsZero() {
-		return t
+	heard := r.First.In(f.Calendar.Zone())
+	at := f.instant(r.String("created"))
+	if d := f.day(r.String("created")); at.IsZero() && !d.IsZero() {
+		at = f.Calendar.At(d, 12, 0)
 	}
-	if d := f.day(r.String("created")); !d.IsZero() {
-		return f.Calendar.At(d, 12, 0)
+	if at.IsZero() || at.After(heard) {
+		return heard
 	}
-	return r.First.In(f.Calendar.Zone())
+	return at
 }
 
 func ended(a *Record) bool {

@@ -48,7 +48,7 @@ func TestEveryStatusOfABooking(t *testing.T) {
 		{"proposed, without times", []*Record{appointment(t, "a", opDay, hipService, status("proposed"), noTimes)}, readiness.Running, true, false, "no day of surgery yet"},
 		{"cancelled", []*Record{appointment(t, "a", opDay, hipService, status("cancelled"))}, readiness.Cancelled, false, false, "called off: cancelled"},
 		{"did not come", []*Record{appointment(t, "a", opDay, hipService, status("noshow"))}, readiness.NoShow, false, false, "called off: no-show"},
-		{"entered in error, which says nothing of an operation", []*Record{appointment(t, "a", opDay, hipService, status("entered-in-error"))}, readiness.EnteredInErr, false, false, "not a hip or knee replacement"},
+		{"entered in error, which says nothing of an operation", []*Record{appointment(t, "a", opDay, hipService, status("entered-in-error"))}, readiness.EnteredInErr, false, false, "no code says that it is a hip or knee replacement"},
 		{"operation not done", []*Record{appointment(t, "a", opDay, hipService, named), procedure(t, "p", hip, status("not-done"))}, readiness.Cancelled, false, false, "called off: cancelled"},
 		{"operation stopped after its start", []*Record{appointment(t, "a", opDay, hipService, named), procedure(t, "p", hip, status("stopped"))}, readiness.Running, false, true, ""},
 		{"operation completed", []*Record{appointment(t, "a", opDay, hipService, named), procedure(t, "p", hip, status("completed"))}, readiness.Running, false, true, ""},
@@ -61,7 +61,7 @@ func TestEveryStatusOfABooking(t *testing.T) {
 		{"procedure alone, no date", []*Record{procedure(t, "p", hip)}, readiness.Running, true, false, "no day of surgery yet"},
 		{"procedure alone, completed", []*Record{procedure(t, "p", hip, performed(opDay), status("completed"))}, readiness.Running, false, false, "already performed, or not active"},
 		{"procedure alone, not done", []*Record{procedure(t, "p", hip, performed(opDay), status("not-done"))}, readiness.Cancelled, false, false, "called off: cancelled"},
-		{"procedure alone, entered in error", []*Record{procedure(t, "p", hip, performed(opDay), status("entered-in-error"))}, readiness.Cancelled, false, false, "not a hip or knee replacement"},
+		{"procedure alone, entered in error", []*Record{procedure(t, "p", hip, performed(opDay), status("entered-in-error"))}, readiness.Cancelled, false, false, "no code says that it is a hip or knee replacement"},
 		{"procedure alone, no number to know it by", []*Record{procedure(t, "p", hip, performed(opDay), object{"identifier": nil})}, readiness.Running, false, false, "no appointment yet, and no identifier to know it by"},
 		{"procedure alone, a number without a system", []*Record{procedure(t, "p", hip, performed(opDay), object{"identifier": []any{object{"value": "7"}}})}, readiness.Running, false, false, "no appointment yet, and no identifier to know it by"},
 		{"order alone", []*Record{order(t, "s", hip, object{"occurrenceDateTime": opDay})}, readiness.Running, false, true, ""},
@@ -97,15 +97,15 @@ func TestWhichBookingsOpenACase(t *testing.T) {
 		{"side from the diagnosis", object{"serviceType": []any{coded(snomed, "609588000")}, "reasonCode": []any{coded(icd10cm, "M17.11")}}, "", "knee", "right", "total"},
 		{"a side said goes before the diagnosis", object{"serviceType": []any{coded(pcsHL7, "0SRD0JZ")}, "reasonCode": []any{coded(icd10cm, "M17.11")}}, "", "knee", "left", "total"},
 		{"two sides said are both", object{"serviceType": []any{coded(pcsHL7, "0SRC0JZ"), coded(pcsHL7, "0SRD0JZ")}}, "", "knee", "both", "total"},
-		{"revision", pcs("0SW90JZ"), "not a hip or knee replacement", nil, nil, nil},
+		{"revision", pcs("0SW90JZ"), "a revision of an earlier joint replacement", nil, nil, nil},
 		{"replacement with removal of the old one", object{"serviceType": []any{coded(pcsHL7, "0SRB0JZ"), coded(pcsHL7, "0SPB0JZ")}}, "a revision of an earlier joint replacement", "hip", "left", "total"},
 		{"hip for a broken bone", object{"serviceType": []any{coded(pcsHL7, "0SRB0JZ")}, "reasonCode": []any{coded(icd10cm, "S72.012A")}}, "a replacement for a broken bone", "hip", "left", "total"},
 		{"emergency", object{"serviceType": []any{coded(pcsHL7, "0SRB0JZ")}, "appointmentType": coded(bookType, "EMERGENCY")}, "booked as an emergency", "hip", "left", "total"},
-		{"a shoulder", pcs("0RRK0JZ"), "not a hip or knee replacement", nil, nil, nil},
-		{"orthopaedic surgery, nothing more", orthopaedic, "not a hip or knee replacement", nil, nil, nil},
-		{"a bare code", object{"serviceType": []any{object{"coding": []any{object{"code": "52734007"}}}}}, "not a hip or knee replacement", nil, nil, nil},
-		{"words only", object{"serviceType": []any{object{"text": "total hip"}}}, "not a hip or knee replacement", nil, nil, nil},
-		{"hip and knee at once", object{"serviceType": []any{coded(snomed, "52734007"), coded(snomed, "609588000")}}, "not a hip or knee replacement", nil, nil, "total"},
+		{"a shoulder", pcs("0RRK0JZ"), "no code says that it is a hip or knee replacement", nil, nil, nil},
+		{"orthopaedic surgery, nothing more", orthopaedic, "no code says that it is a hip or knee replacement", nil, nil, nil},
+		{"a bare code", object{"serviceType": []any{object{"coding": []any{object{"code": "52734007"}}}}}, "no code says that it is a hip or knee replacement", nil, nil, nil},
+		{"words only", object{"serviceType": []any{object{"text": "total hip"}}}, "no code says that it is a hip or knee replacement", nil, nil, nil},
+		{"hip and knee at once", object{"serviceType": []any{coded(snomed, "52734007"), coded(snomed, "609588000")}}, "", "unclear", nil, "total"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			b := only(t, p, f, appointment(t, "a", opDay, r.booking))
@@ -234,16 +234,26 @@ func TestPatientOf(t *testing.T) {
 			object{"actor": ref("Practitioner/x"), "status": "accepted"}, object{"actor": ref("Patient/p"), "status": "accepted"}}}, "Patient/p", ""},
 		{"task", object{"resourceType": "Task", "status": "draft", "intent": "order", "for": ref("Patient/p")}, "Patient/p", ""},
 		{"by number", object{"resourceType": "Procedure", "status": "preparation", "subject": object{"type": "Patient", "identifier": object{"system": "http://hospital.example/mrn", "value": "7"}}}, "", "http://hospital.example/mrn|7"},
+		{"by number, as somebody who takes part", object{"resourceType": "Appointment", "status": "proposed", "participant": []any{
+			object{"actor": object{"type": "Practitioner", "identifier": object{"system": "http://hospital.example/staff", "value": "1"}}, "status": "accepted"},
+			object{"actor": object{"identifier": object{"system": "http://hospital.example/mrn", "value": "7"}}, "status": "accepted"}}}, "", "http://hospital.example/mrn|7?"},
+		{"contained", object{"resourceType": "Procedure", "status": "preparation", "subject": ref("#p"), "contained": []any{
+			object{"resourceType": "Patient", "id": "p", "identifier": []any{object{"system": "http://hospital.example/mrn", "value": "7"}, object{"value": "bare"}}}}}, "", "http://hospital.example/mrn|7"},
+		{"contained, and no patient", object{"resourceType": "Procedure", "status": "preparation", "subject": ref("#g"), "contained": []any{
+			object{"resourceType": "Group", "id": "g", "type": "person", "actual": true, "identifier": []any{object{"system": "http://hospital.example/mrn", "value": "7"}}}}}, "", ""},
+		{"a group by number", object{"resourceType": "Procedure", "status": "preparation", "subject": object{"type": "Group", "identifier": object{"system": "http://hospital.example/mrn", "value": "7"}}}, "", ""},
 		{"another server's", object{"resourceType": "Procedure", "status": "preparation", "subject": ref("https://elsewhere.example/fhir/Patient/p")}, "", ""},
 		{"a group", object{"resourceType": "Procedure", "status": "preparation", "subject": ref("Group/g")}, "", ""},
 		{"a patient is about itself", object{"resourceType": "Patient", "id": "p"}, "", ""},
 	} {
 		t.Run(r.name, func(t *testing.T) {
-			got, id := f.PatientOf(encoded(t, r.body))
+			got, names := f.PatientOf(encoded(t, r.body))
 			require.Equal(t, r.ref, got)
 			text := ""
-			if id.Value != "" {
-				text = id.System + "|" + id.Value
+			for _, name := range names {
+				if text += name.System + "|" + name.Value; !name.Certain {
+					text += "?"
+				}
 			}
 			require.Equal(t, r.text, text)
 		})

@@ -94,8 +94,11 @@ func (f Facility) period(b *Booking, pl *readiness.Plan) *r4.Period {
 		last = max(last, pl.Items[n].Due.Day)
 	}
 	out.End = optional(last.String())
-	if out.Start != nil && out.End != nil && *out.End < *out.Start {
+	switch {
+	case out.Start != nil && out.End != nil && *out.End < *out.Start:
 		out.End = nil
+	case out.Start == nil && out.End == nil: // a case whose booking is gone
+		return nil
 	}
 	return out
 }
@@ -105,7 +108,7 @@ func reasons(v PlanView, p *Protocol) []string {
 	var out []string
 	switch v.Plan.State {
 	case readiness.CaseCancelled:
-		out = append(out, "The booking ended: "+string(v.Booking.Case.Ending)+".")
+		out = append(out, EndingWords(v.Booking))
 	case readiness.CaseHeld:
 		if !v.Plan.Day.IsZero() {
 			out = append(out, "The order for the operation is on hold.")
@@ -126,7 +129,7 @@ func reasons(v PlanView, p *Protocol) []string {
 	}
 	for _, r := range v.Booking.Case.Raised {
 		if r.Trigger == TriggerUnclear {
-			out = append(out, "It is not clear which procedure belongs to this booking; none was linked and a person is asked.")
+			out = append(out, r.Why)
 		}
 	}
 	return out
@@ -182,6 +185,22 @@ func safeWords(s *readiness.Safe, p *Protocol) []string {
 	return out
 }
 
+// EndingWords says in plain words why a case ended without surgery.
+func EndingWords(b *Booking) string {
+	switch b.Case.Ending {
+	case readiness.Cancelled:
+		return "The operation was called off."
+	case readiness.NoShow:
+		return "The person did not come."
+	case readiness.EnteredInErr:
+		return "The booking had been entered in error."
+	}
+	if b.Reason != "" {
+		return "The booking is no longer one that is planned for here: " + b.Reason + "."
+	}
+	return "The booking now belongs to another plan or another person."
+}
+
 // operation says the operation in words, from its facts.
 func operation(facts map[string]any) string {
 	str := func(name string) string { s, _ := facts[name].(string); return s }
@@ -196,7 +215,11 @@ func operation(facts map[string]any) string {
 	if str("extent") == "partial" {
 		words = append(words, "partial (outside the published outcome measure)")
 	}
-	words = append(words, strings.TrimSpace(str("joint")+" replacement"))
+	joint := str("joint")
+	if joint != "hip" && joint != "knee" { // the records contradict each other
+		joint = "joint"
+	}
+	words = append(words, joint+" replacement")
 	return strings.Join(words, " ")
 }
 

@@ -63,7 +63,7 @@ func examplePlans(t *testing.T, f Facility, p *Protocol) map[string]PlanView {
 	add("cancelled", "2026-11-10 09:00", func(b *Booking) { b.Case.Ending = readiness.Cancelled })
 	add("inferred-and-unclear", "2026-11-10 09:00", func(b *Booking) {
 		b.Links = []Link{{From: "Appointment/a", To: "Procedure/o", Rule: LinkInferred}}
-		b.Case.Raised = []readiness.Raised{{Trigger: TriggerUnclear, Key: "Appointment/a", At: f.clock(t, "2026-11-09 09:00")}}
+		b.Case.Raised = []readiness.Raised{{Trigger: TriggerUnclear, Key: "Appointment/a", At: f.clock(t, "2026-11-09 09:00"), Why: "It is not clear which procedure belongs to this booking; none was linked and a person is asked."}}
 	})
 	add("partial-both-sides", "2026-11-10 09:00", func(b *Booking) {
 		b.Case.Facts = map[string]any{"joint": "knee", "side": "both", "extent": "partial"}

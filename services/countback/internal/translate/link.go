@@ -39,6 +39,7 @@ type group struct {
 	encounters  []*Record
 	links       []Link
 	unclear     []*Record // two or more candidates: nothing was linked
+	shared      bool      // another appointment names the same procedure
 }
 
 func (g *group) all() []*Record {

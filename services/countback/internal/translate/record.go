@@ -44,34 +44,48 @@ func (f Facility) local(n *fhir.Node) string {
 	return ref.Unversioned().String()
 }
 
+// PatientName is a business identifier that a resource names its patient by.
+type PatientName struct {
+	fhir.Identifier
+	// Certain is false where the identifier could be somebody else's: that of a
+	// participant who is not said to be the patient.
+	Certain bool
+}
+
 // PatientOf says whom a resource is about: the reference Patient/id, or the
-// business identifier where it names the patient by that alone. Both are empty
-// when it names no patient.
-func (f Facility) PatientOf(r *fhir.Resource) (ref string, id fhir.Identifier) {
+// business identifiers where it names the patient by those alone, or by a
+// contained Patient. Both are empty when it names no patient.
+func (f Facility) PatientOf(r *fhir.Resource) (ref string, names []PatientName) {
 	if r.Type == "Patient" {
-		return "", id
+		return "", nil
 	}
-	consider := func(n *fhir.Node) bool {
-		if local := f.local(n); strings.HasPrefix(local, "Patient/") {
-			ref = local
-			return true
-		}
-		if !n.Get("reference").Exists() && id.Value == "" && n.String("type") == "Patient" {
-			id = fhir.Identifier{System: n.String("identifier", "system"), Value: n.String("identifier", "value")}
-		}
-		return false
-	}
-	for _, name := range []string{"subject", "patient", "for"} {
-		if consider(r.Get(name)) {
-			return ref, id
-		}
-	}
+	actors := []*fhir.Node{r.Get("subject"), r.Get("patient"), r.Get("for")}
 	for _, p := range r.Get("participant").Items() {
-		if consider(p.Get("actor")) {
-			return ref, id
+		actors = append(actors, p.Get("actor"))
+	}
+	for n, actor := range actors {
+		if local := f.local(actor); strings.HasPrefix(local, "Patient/") {
+			return local, nil
+		}
+		named := actor.Get("identifier").Items()
+		certain := n < 3 || actor.String("type") == "Patient"
+		switch sent := actor.String("reference"); {
+		case strings.HasPrefix(sent, "#"):
+			inner := r.Contained(sent[1:])
+			if inner == nil || inner.Type != "Patient" {
+				continue
+			}
+			named, certain = inner.Get("identifier").Items(), true
+		case sent != "" || actor.String("type") != "" && actor.String("type") != "Patient":
+			continue
+		}
+		for _, id := range named {
+			if system, value := id.String("system"), id.String("value"); system != "" && value != "" {
+				names = append(names, PatientName{fhir.Identifier{System: system, Value: value}, certain})
+			}
 		}
 	}
-	return "", id
+	return "", names
 }
 
 // instant reads an instant or dateTime that has a time of day; zero otherwise.

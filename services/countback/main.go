@@ -79,14 +79,25 @@ func parse(fs *flag.FlagSet, args []string) error {
 	return ff.Parse(fs, args, ff.WithEnvVarPrefix("COUNTBACK"))
 }
 
+// parseAll is parse for a command that takes settings only.
+func parseAll(fs *flag.FlagSet, args []string) error {
+	if err := parse(fs, args); err != nil {
+		return err
+	}
+	if fs.NArg() > 0 {
+		return fmt.Errorf("%s: %q is no setting", fs.Name(), fs.Arg(0))
+	}
+	return nil
+}
+
 func runDemo(ctx context.Context, args []string) error {
 	var cfg app.Config
-	fs := flags("demo", "[settings]", "Plays an invented hospital through the service's own HTTP endpoints, prints the\ncases, who is in danger, whom to call today and what was published, and stays up.\nThe clock stands still.")
+	fs := flags("demo", "[settings]", "Plays an invented hospital through the service's own HTTP endpoints, prints the\ncases, who is in danger, whom to call today and what was published, and stays up.\nThe clock stands still. Unless told otherwise, events can be followed at 127.0.0.1:4222.")
 	cfg.FacilityFlags(fs)
 	cfg.ServerFlags(fs)
 	fs.StringVar(&cfg.Data, "data", "", "`folder` to keep the data in (default: one that is thrown away)")
 	exit := fs.Bool("exit", false, "leave after printing; ports are free ones unless named")
-	if err := parse(fs, args); err != nil {
+	if err := parseAll(fs, args); err != nil {
 		return err
 	}
 	named := map[string]bool{}
@@ -113,7 +124,7 @@ func runServe(ctx context.Context, args []string) error {
 	cfg.FacilityFlags(fs)
 	cfg.ServerFlags(fs)
 	fs.StringVar(&cfg.Data, "data", "./countback-data", "`folder` of the database and the event stream")
-	if err := parse(fs, args); err != nil {
+	if err := parseAll(fs, args); err != nil {
 		return err
 	}
 	log := app.Logger(os.Stderr)
@@ -150,7 +161,7 @@ func runEvents(ctx context.Context, args []string) error {
 	fs.StringVar(&o.Durable, "durable", "countback-events", "`name` under which the server keeps the position")
 	fs.StringVar(&o.Facility, "facility", "", "`token` of one facility (default: all)")
 	fs.IntVar(&o.Most, "most", 0, "leave after so many events (default: never)")
-	if err := parse(fs, args); err != nil {
+	if err := parseAll(fs, args); err != nil {
 		return err
 	}
 	return app.Events(ctx, o, os.Stdout, os.Stderr)

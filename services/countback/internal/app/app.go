@@ -69,7 +69,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 			err = errors.Join(err, a.Close())
 		}
 	}()
-	if err := loopback(cfg.Addr); err != nil { // health and metrics hold no patient data
+	if err := cfg.check(); err != nil {
 		return nil, err
 	}
 	if a.api, err = a.listen("api listener", cfg.Addr); err != nil {
@@ -89,6 +89,11 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		}
 		a.Clock.Stand(at)
 	}
+	release, err := lockFolder(cfg.Data)
+	if err != nil {
+		return nil, err
+	}
+	a.onClose("lock", release)
 	a.db, err = store.Open(ctx, store.Options{Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal})
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)

@@ -192,6 +192,45 @@ func TestRefusesToListenBeyondLoopback(t *testing.T) {
 	}
 }
 
+func TestRefusesSettings(t *testing.T) {
+	booking := filepath.Join(t.TempDir(), "booking.json")
+	require.NoError(t, os.WriteFile(booking, []byte(`{"resourceType":"Patient"}`), 0o600))
+	for name, r := range map[string]struct {
+		change func(*Config)
+		text   string
+	}{
+		"facility with a dot":    {func(c *Config) { c.Facility = "a.b" }, "-facility"},
+		"facility as a wildcard": {func(c *Config) { c.Facility = "*" }, "-facility"},
+		"zone":                   {func(c *Config) { c.Zone = "Mars/Olympus" }, "-zone"},
+		"holidays":               {func(c *Config) { c.Holidays = "atlantis" }, "-holidays"},
+		"operating days":         {func(c *Config) { c.OperatingDays = "Someday" }, "-operating-days"},
+		"today":                  {func(c *Config) { c.Today = "tomorrow" }, "-today"},
+		"base url":               {func(c *Config) { c.BaseURL = "foo" }, "-base-url"},
+		"no protocol":            {func(c *Config) { c.Protocol = booking }, "not a PlanDefinition"},
+		"protocol not there":     {func(c *Config) { c.Protocol = booking + "x" }, "-protocol"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			cfg := settings(t)
+			r.change(&cfg)
+			_, err := Start(t.Context(), cfg, slog.New(slog.DiscardHandler))
+			require.ErrorContains(t, err, r.text)
+		})
+	}
+}
+
+// Two processes in one folder would each have a broker on the same files.
+func TestOneProcessAFolder(t *testing.T) {
+	cfg := settings(t)
+	a, err := Start(t.Context(), cfg, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	_, err = Start(t.Context(), cfg, slog.New(slog.DiscardHandler))
+	require.ErrorIs(t, err, ErrInUse)
+	require.NoError(t, a.Close())
+	a, err = Start(t.Context(), cfg, slog.New(slog.DiscardHandler))
+	require.NoError(t, err, "free again")
+	require.NoError(t, a.Close())
+}
+
 func TestHealthAndMetrics(t *testing.T) {
 	a := started(t, settings(t))
 	for _, m := range corpus(t)[:1] {

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"example.org/countback/pkg/calendar"
+	"example.org/countback/services/countback/internal/event"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -36,7 +37,7 @@ func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Zone, "zone", "America/Chicago", "the facility's time zone, an IANA `name`")
 	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` with a date a line")
 	fs.StringVar(&c.OperatingDays, "operating-days", "Mon-Fri", "`days` on which elective surgery is done")
-	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, where the booking does not say it")
+	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, such as 30m, where the booking does not say it")
 	fs.StringVar(&c.Protocol, "protocol", "", "`file` with the PlanDefinition to plan by (default: the example protocol inside)")
 	fs.StringVar(&c.Today, "today", "", "stand the clock still at a `date` (12:00) or RFC 3339 instant; for trying things out only")
 }
@@ -66,6 +67,23 @@ func loopback(addr string) error {
 	return fmt.Errorf("%s: %w", addr, ErrExposed)
 }
 
+// check refuses settings that could not work, before anything is started.
+func (c *Config) check() error {
+	if err := loopback(c.Addr); err != nil { // health and metrics hold no patient data
+		return fmt.Errorf("-addr: %w", err)
+	}
+	if err := event.CheckFacility(c.Facility); err != nil {
+		return fmt.Errorf("-facility: %w", err)
+	}
+	if c.BaseURL != "" {
+		u, err := url.Parse(c.BaseURL)
+		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+			return fmt.Errorf("-base-url: %q is no http address such as https://plans.example/fhir", c.BaseURL)
+		}
+	}
+	return nil
+}
+
 // FacilityOf builds the hospital's calendar. base is the public FHIR base.
 func (c *Config) FacilityOf(base string) (translate.Facility, error) {
 	var f translate.Facility
@@ -84,9 +102,6 @@ func (c *Config) FacilityOf(base string) (translate.Facility, error) {
 	cal, err := calendar.New(calendar.Options{Zone: zone, Holidays: holidays, OperatingDays: days})
 	if err != nil {
 		return f, err
-	}
-	if _, err := url.Parse(base); err != nil {
-		return f, fmt.Errorf("-base-url: %w", err)
 	}
 	return translate.Facility{Calendar: cal, StartOffset: c.AnaesthesiaAfter, Base: base}, nil
 }

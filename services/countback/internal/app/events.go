@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"example.org/countback/services/countback/internal/event"
@@ -24,9 +25,10 @@ type EventsOptions struct {
 // Events follows events as a durable consumer that keeps to the sequence of
 // each case, and writes each as one line of JSON. A gap is said on warn.
 func Events(ctx context.Context, o EventsOptions, out, warn io.Writer) error {
-	conn, err := outbox.Connect(o.NATS)
+	// A person who mistyped the address wants to hear so, not to wait.
+	conn, err := outbox.Connect(o.NATS, nats.RetryOnFailedConnect(false))
 	if err != nil {
-		return err
+		return fmt.Errorf("-nats %s: %w", o.NATS, err)
 	}
 	defer conn.Close()
 	js, err := jetstream.New(conn)

@@ -25,7 +25,9 @@ func TestKeptWithoutACase(t *testing.T) {
 			bundle := `{"resourceType":"Bundle","type":"transaction","entry":[` + entry("", "POST", "Appointment", with(t, r.body, `"value":"canary-b`, `"value":"canary-bundle`)) + `]}`
 			answer := h.must(200, "POST", root, bundle)
 			var b struct {
-				Entry []struct{ Response struct{ Outcome json.RawMessage } }
+				Entry []struct {
+					Response struct{ Outcome json.RawMessage }
+				}
 			}
 			require.NoError(t, json.Unmarshal(answer.raw, &b))
 			require.Contains(t, string(b.Entry[0].Response.Outcome), r.text)

@@ -24,6 +24,7 @@ const (
 	Waived    // left out with a reason; never a must
 	NotNeeded // a person answered that it does not apply
 	Failed    // tried, and it could not be done
+	Applies   // a person answered that a step in doubt does apply; still to be done
 )
 
 // Entry is a person's record on an item. It hangs on the item's key and

@@ -41,7 +41,11 @@ func TestCaseStates(t *testing.T) {
 			if c.Entries == nil {
 				c.Entries = map[readiness.Key]readiness.Entry{}
 			}
-			c.Entries[readiness.Key{Step: code, Round: 1}] = readiness.Entry{Outcome: o, On: day(t, "2026-11-11"), For: c.Snapshot()}
+			on := map[string]string{"fast": "2026-11-30", "call": "2026-12-02"}[code] // not before they can be done
+			if on == "" {
+				on = "2026-11-11"
+			}
+			c.Entries[readiness.Key{Step: code, Round: 1}] = readiness.Entry{Outcome: o, On: day(t, on), For: c.Snapshot()}
 		}
 	}
 	held := func(c *readiness.Case) { c.Held = true }

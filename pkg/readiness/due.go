@@ -58,7 +58,7 @@ type dating struct {
 	open      map[string]bool          // step code → an item of it still waits
 }
 
-func newDating(c *Case, p *Protocol, cal *calendar.Calendar) *dating {
+func newDating(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *dating {
 	d := &dating{cal: cal, done: map[string]calendar.Date{}, open: map[string]bool{}}
 	if !c.Booked.IsZero() {
 		d.booked = Moment{Day: cal.DateOf(c.Booked), At: c.Booked}
@@ -69,7 +69,10 @@ func newDating(c *Case, p *Protocol, cal *calendar.Calendar) *dating {
 		d.discharge = Moment{Day: cal.DateOf(c.Left), At: c.Left}
 	case ok && !c.Day.IsZero():
 		day := c.Day.Add(stay.Days)
-		d.discharge = Moment{Day: day, At: cal.At(day, stay.At.Hour, stay.At.Minute)}
+		at := cal.At(day, stay.At.Hour, stay.At.Minute)
+		if c.Arrived.IsZero() || now.Before(at) {
+			d.discharge = Moment{Day: day, At: at}
+		} // else: still in hospital past the expected hour, so nobody knows yet
 	}
 	return d
 }

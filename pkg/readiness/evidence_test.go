@@ -120,12 +120,15 @@ func TestRounds(t *testing.T) {
 	require.Equal(t, []readiness.ItemState{readiness.StateDone}, states(first))
 	require.Equal(t, []readiness.ItemState{readiness.Expired, readiness.Upcoming}, states(moved))
 
-	moved.Entries[readiness.Key{Step: "s", Round: 2}] = doneOn(day(t, "2026-11-19"), moved)
+	moved.Entries[readiness.Key{Step: "s", Round: 2}] = doneOn(day(t, "2026-11-24"), moved)
 	require.Equal(t, []readiness.ItemState{readiness.Expired, readiness.StateDone}, states(moved))
 
 	back := surgeryOn(t, cal, theDay)
+	back.Entries = maps.Clone(first.Entries)
+	require.Equal(t, []readiness.ItemState{readiness.StateDone}, states(back), "nobody did anything for the date between")
 	back.Entries = moved.Entries
-	require.Equal(t, []readiness.ItemState{readiness.StateDone}, states(back))
+	require.Equal(t, []readiness.ItemState{readiness.Expired, readiness.Expired, readiness.Open}, states(back),
+		"the person was told another date in between: asked again")
 
 	third := surgeryOn(t, cal, "2027-02-01")
 	third.Entries = moved.Entries
@@ -145,4 +148,106 @@ func TestFollowersOfAnExpiredStep(t *testing.T) {
 	i := item(t, readiness.Make(&c, p, cal, clock(t, cal, "2026-11-20 09:00")), "after")
 	require.Equal(t, []string{"s"}, i.Waits)
 	require.True(t, i.Opens.IsZero())
+}
+
+// What is done before it can be done does not count, and is asked again: a wash
+// before its day, a check before its window, a call before the person is home.
+// What may be done early counts: a walker bought in summer.
+func TestTooEarly(t *testing.T) {
+	cal := chicago(t)
+	thisDate := func(s readiness.Step) readiness.Step {
+		s.Expiry = readiness.Expiry{Kind: readiness.ThisDate}
+		return s
+	}
+	call := step("s", window(days(discharge, 0), business(discharge, 2)))
+	for _, r := range []struct {
+		name string
+		step readiness.Step
+		on   string
+		want bool
+	}{
+		{"a walker, early", step("s", before(42, 7)), "2026-06-01", false},
+		{"a fixed wash, the day before", with(step("s", before(2, 2)), func(s *readiness.Step) { s.Fixed = true }), "2026-11-27", true},
+		{"a fixed wash, on its day", with(step("s", before(2, 2)), func(s *readiness.Step) { s.Fixed = true }), "2026-11-28", false},
+		{"a check for this date, a day early", thisDate(step("s", before(3, 1))), "2026-11-26", true},
+		{"a check for this date, on the first day", thisDate(step("s", before(3, 1))), "2026-11-27", false},
+		{"a ride for this date, asked since the booking", thisDate(step("s", window(days(readiness.AnchorBooking, 0), days(surgery, -7)))), "2026-08-03", false},
+		{"a call before discharge", call, "2026-11-30", true},
+		{"a call on the day of discharge", call, "2026-12-01", false},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := surgeryOn(t, cal, theDay)
+			c.Entries = entries(map[string]readiness.Entry{"s": doneOn(day(t, r.on), c)})
+			items := readiness.Make(&c, protocol(t, r.step), cal, clock(t, cal, "2026-11-20 09:00")).Items
+			require.Equal(t, r.want, items[0].TooEarly(day(t, r.on)))
+			if !r.want {
+				require.Equal(t, readiness.StateDone, items[0].State)
+				return
+			}
+			require.Len(t, items, 2)
+			require.Equal(t, readiness.Expired, items[0].State)
+			require.Contains(t, items[1].Because, "before it can be done for this date")
+		})
+	}
+}
+
+// A must that failed for one date is asked again for another.
+func TestFailedForAnotherDate(t *testing.T) {
+	cal := chicago(t)
+	p := protocol(t, step("s", before(30, 7)))
+	c := surgeryOn(t, cal, theDay)
+	c.Entries = entries(map[string]readiness.Entry{"s": {Outcome: readiness.Failed, For: c.Snapshot()}})
+	now := clock(t, cal, "2026-11-20 09:00")
+	require.Len(t, readiness.Make(&c, p, cal, now).Infeasible, 1)
+	moved := surgeryOn(t, cal, "2027-02-08")
+	moved.Entries = c.Entries
+	pl := readiness.Make(&moved, p, cal, now)
+	require.Empty(t, pl.Infeasible)
+	require.Equal(t, readiness.Missed, pl.Items[0].State)
+	require.Equal(t, readiness.Upcoming, pl.Items[1].State)
+	require.Equal(t, "it could not be done for the operation on Mon 30 Nov 2026", pl.Items[1].Because)
+}
+
+// A person's answer that a step applies stands against the doubt.
+func TestAnsweredThatItApplies(t *testing.T) {
+	cal := chicago(t)
+	s := step("s", before(30, 7))
+	s.Condition = condition(t, "pets")
+	p := protocol(t, s)
+	c := surgeryOn(t, cal, theDay)
+	c.Entries = entries(map[string]readiness.Entry{"s": {Outcome: readiness.Applies}})
+	i := item(t, readiness.Make(&c, p, cal, clock(t, cal, "2026-11-10 09:00")), "s")
+	require.Equal(t, readiness.Yes, i.Applies)
+	require.Empty(t, i.Needs)
+	require.Equal(t, readiness.Open, i.State)
+}
+
+// Who is still in hospital past the expected hour is not taken to be at home.
+func TestStillInHospital(t *testing.T) {
+	cal := chicago(t)
+	p := protocol(t, step("teach", window(hours(surgery, 0), days(discharge, 0))), step("call", window(days(discharge, 0), business(discharge, 2))))
+	c := surgeryOn(t, cal, theDay)
+	c.Arrived = clock(t, cal, "2026-11-30 06:00")
+	before := readiness.Make(&c, p, cal, clock(t, cal, "2026-12-01 10:59"))
+	require.Equal(t, clock(t, cal, "2026-12-01 11:00"), before.NextChange)
+	after := readiness.Make(&c, p, cal, clock(t, cal, "2026-12-03 09:00"))
+	require.Equal(t, readiness.CaseArrived, after.State)
+	require.Equal(t, readiness.Open, item(t, after, "teach").State)
+	require.Equal(t, readiness.Upcoming, item(t, after, "call").State)
+	c.Left = clock(t, cal, "2026-12-03 10:00")
+	home := readiness.Make(&c, p, cal, clock(t, cal, "2026-12-03 10:00"))
+	require.Equal(t, readiness.CaseHome, home.State)
+	require.Equal(t, "2026-12-07", show(item(t, home, "call").Due))
+}
+
+// The last useful day is warned of even where the due day lies behind it.
+func TestDueByTheLastDay(t *testing.T) {
+	cal := chicago(t)
+	p := protocol(t, step("s", window(days(readiness.AnchorBooking, 0), business(readiness.AnchorBooking, 3))))
+	c := surgeryOn(t, cal, theDay)
+	c.Booked = clock(t, cal, "2026-11-28 09:00")
+	i := item(t, readiness.Make(&c, p, cal, clock(t, cal, "2026-11-29 09:00")), "s")
+	require.Equal(t, "2026-12-02", show(i.Due))
+	require.Equal(t, "2026-11-29", show(i.Last))
+	require.Equal(t, readiness.Due, i.State)
 }

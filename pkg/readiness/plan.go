@@ -23,8 +23,11 @@ type Item struct {
 	// person must decide.
 	TooLate  bool
 	Replaces int // round of the finished item that this one replaces; 0: none
-	Raised   *Raised
-	Entry    Entry
+	// Because says why a finished item no longer counts, on that item and on the
+	// one that replaces it.
+	Because string
+	Raised  *Raised
+	Entry   Entry
 }
 
 // Reason says why a plan cannot be met.
@@ -55,7 +58,7 @@ type Plan struct {
 
 // Make computes the plan of a case at now. Same arguments, same plan.
 func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
-	d := newDating(c, p, cal)
+	d := newDating(c, p, cal, now)
 	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge}
 	places := make([][]Item, len(p.Steps))
 	total := 0
@@ -114,11 +117,17 @@ func (d *dating) note(code string, items []Item) {
 // one that replaces it.
 func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time) []Item {
 	d.date(&i, c)
+	applies, because := i.Applies, ""
 	for round := 1; ; round++ {
 		i.Key.Round = round
 		i.Replaces = round - 1
 		i.Entry = c.Entries[i.Key]
-		i.State = i.settled(c)
+		later := c.Entries[Key{i.Key.Step, i.Key.Repeat, round + 1}].Outcome != NoOutcome
+		i.Applies = applies
+		if i.Entry.Outcome == Applies {
+			i.Applies, i.Needs = Yes, nil
+		}
+		i.State = i.settled(c, later)
 		switch {
 		case i.State != "":
 		case c.Ending != Running:
@@ -126,11 +135,24 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		default:
 			i.State = i.state(p, c.Held, now, d.cal)
 		}
+		i.Because = because
+		again := i.State == Expired || i.failedBefore(c)
+		if again {
+			because = i.voided(c, later)
+			i.Because = because
+		}
 		out = append(out, i)
-		if i.State != Expired {
+		if !again {
 			return out
 		}
 	}
+}
+
+// failedBefore reports whether the item failed for another date than the one
+// that stands: for this one it is asked again.
+func (i *Item) failedBefore(c *Case) bool {
+	was, known := i.Entry.For[DetailDate]
+	return i.Entry.Outcome == Failed && known && was != c.Day.String()
 }
 
 // date sets what follows from the case alone: window, last day, condition.
@@ -149,10 +171,12 @@ func (d *dating) date(i *Item, c *Case) {
 }
 
 // settled gives the state that a person's entry decides; empty when none does.
-func (i *Item) settled(c *Case) ItemState {
+// Once people went on to a later round, what an earlier one says is past: the
+// patient was told another date in between.
+func (i *Item) settled(c *Case, later bool) ItemState {
 	switch i.Entry.Outcome {
 	case Done:
-		if i.Entry.counts(i.Step, c) {
+		if !later && i.Entry.counts(i.Step, c) && !i.TooEarly(i.Entry.On) {
 			return StateDone
 		}
 		return Expired
@@ -175,7 +199,7 @@ func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []
 	today, booked := cal.DateOf(now), cal.DateOf(c.Booked)
 	for n := range items {
 		i := &items[n]
-		if i.State != Missed || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
+		if i.State != Missed || i.failedBefore(c) || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
 			continue
 		}
 		r := Reason{Key: i.Key, Last: i.Last}
@@ -210,6 +234,9 @@ func (pl *Plan) nextChange(c *Case, p *Protocol, now time.Time, cal *calendar.Ca
 			}
 		}
 	}
+	if inHospital := !c.Arrived.IsZero() && c.Left.IsZero(); inHospital && sooner(pl.Discharge.At) {
+		next = pl.Discharge.At // from then on nobody knows when they leave
+	}
 	for _, t := range [...]time.Time{pl.Start, pl.Discharge.At} {
 		if sooner(t) && pl.caseState(c, t) != pl.State {
 			next = t // until then the items stand as they are
@@ -224,8 +251,11 @@ func (i *Item) turns(p *Protocol, cal *calendar.Calendar) (out [4]time.Time) {
 	if !i.Opens.IsZero() {
 		out[0] = i.Opens.Begins(cal)
 	}
+	if !i.wanted().IsZero() {
+		out[1] = i.warns(p, cal)
+	}
 	if !i.Due.IsZero() {
-		out[1], out[2] = i.warns(p, cal), i.Due.Ends(cal)
+		out[2] = i.Due.Ends(cal)
 	}
 	if !i.Last.IsZero() {
 		out[3] = i.Last.Ends(cal)

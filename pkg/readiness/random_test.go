@@ -161,7 +161,7 @@ func drawPoint(t *rapid.T, n int) readiness.Point {
 
 // states is what may change with time alone.
 func states(pl *readiness.Plan) []string {
-	out := []string{string(pl.State)}
+	out := []string{string(pl.State), fmt.Sprint(pl.Discharge)}
 	for _, i := range pl.Items {
 		out = append(out, fmt.Sprint(i.Key, i.State))
 	}

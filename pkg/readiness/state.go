@@ -77,6 +77,18 @@ func (e Entry) counts(s *Step, c *Case) bool {
 	return true
 }
 
+// TooEarly reports whether what was done on a day was done before it could be:
+// before the window of a fixed step, of one that counts for a date and is opened
+// by it, and of anything that can only follow the operation.
+func (i *Item) TooEarly(on calendar.Date) bool {
+	if on.IsZero() || i.Opens.IsZero() || on >= i.Opens.Day {
+		return false
+	}
+	s := i.Step
+	return s.Fixed || !s.beforeSurgery() && s.Trigger == "" ||
+		s.Expiry.Kind == ThisDate && countsFromSurgery(s.Window.Opens)
+}
+
 // byTheClock reports whether the step is due at a time that follows from the
 // start: a fasting time, a call about it. One that is due by the start itself
 // (a mark on the skin) still counts when the start slips.
@@ -113,15 +125,24 @@ func (i *Item) state(p *Protocol, held bool, now time.Time, cal *calendar.Calend
 		return Upcoming
 	case i.Opens.IsZero() && i.Due.IsZero() && i.dated():
 		return Upcoming // postponed: no date to count from
-	case !i.Due.IsZero() && !now.Before(i.warns(p, cal)):
+	case !i.wanted().IsZero() && !now.Before(i.warns(p, cal)):
 		return Due
 	}
 	return Open
 }
 
+// wanted is what the item is due by: its due moment, or its last one where that
+// comes first.
+func (i *Item) wanted() Moment {
+	if !i.Last.IsZero() && (i.Due.IsZero() || i.Last.sooner(i.Due)) {
+		return i.Last
+	}
+	return i.Due
+}
+
 // warns is when an open item becomes due.
 func (i *Item) warns(p *Protocol, cal *calendar.Calendar) time.Time {
-	return i.Due.Begins(cal).Add(-p.DueWarning)
+	return i.wanted().Begins(cal).Add(-p.DueWarning)
 }
 
 // dated reports whether the step's window counts from a date at all.

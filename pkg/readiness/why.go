@@ -99,7 +99,13 @@ func (pr *Protocol) done(codes []string) string {
 // Why tells the item's rule in plain words, with the numbers of this case.
 func (pr *Protocol) Why(i *Item) string {
 	parts := append(pr.whyDates(i), i.Step.whyCounts()...)
-	if i.Compressed {
+	switch {
+	case i.State == Expired:
+		parts = append(parts, "no longer counts, because "+i.Because)
+	case i.Because != "":
+		parts = append(parts, "asked again, because "+i.Because)
+	}
+	if i.Compressed && (i.State.Waiting() || i.State == "") {
 		parts = append(parts, "booked later than it should have been done: do it as soon as possible")
 	}
 	if i.TooLate {

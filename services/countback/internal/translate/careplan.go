@@ -28,6 +28,7 @@ type PlanView struct {
 	Plan    *readiness.Plan
 	Safe    *readiness.Safe // when the booked day cannot be met: which day can
 	Tasks   []string        // ids, in the plan's order
+	closed  string          // why the day of surgery is no operating day
 	Created time.Time
 }
 
@@ -52,6 +53,7 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 	for _, id := range v.Tasks {
 		c.Activity = append(c.Activity, r4.CarePlanActivity{Reference: reference("Task/" + id)})
 	}
+	v.closed = f.closed(v.Plan.Day)
 	c.Extension = append(c.Extension, r4.Extension{
 		Url:                  ExtensionBase + "readiness-state",
 		ValueCodeableConcept: concept(SystemCaseState, string(v.Plan.State), ""),
@@ -116,6 +118,9 @@ func reasons(v PlanView, p *Protocol) []string {
 			out = append(out, "There is no date for the operation.")
 		}
 	}
+	if v.closed != "" && v.Plan.State != readiness.CaseCancelled {
+		out = append(out, v.closed)
+	}
 	for _, r := range v.Plan.Infeasible {
 		out = append(out, infeasible(v.Plan, r))
 	}
@@ -145,7 +150,11 @@ func infeasible(pl *readiness.Plan, r readiness.Reason) string {
 	case i.TooLate:
 		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked.", i.Step.Title, r.Last.Words())
 	}
-	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s.", i.Step.Title, r.Last.Words())
+	ago := ""
+	if r.DaysMissing > 0 {
+		ago = fmt.Sprintf(", %d day%s too late", r.DaysMissing, map[bool]string{false: "s"}[r.DaysMissing == 1])
+	}
+	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s%s.", i.Step.Title, r.Last.Words(), ago)
 }
 
 // safeWords says which day can be met, what stands in the way until then, and
@@ -183,6 +192,18 @@ func safeWords(s *readiness.Safe, p *Protocol) []string {
 		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
 	}
 	return out
+}
+
+// closed says why a day is no operating day here; empty when it is one.
+func (f Facility) closed(day calendar.Date) string {
+	if day.IsZero() || f.Calendar.IsOperatingDay(day) {
+		return ""
+	}
+	why := f.Calendar.HolidayName(day)
+	if why == "" {
+		why = day.Format("a Monday")
+	}
+	return "The day of surgery is not an operating day here: " + why + "."
 }
 
 // EndingWords says in plain words why a case ended without surgery.

@@ -36,7 +36,11 @@ func examplePlans(t *testing.T, f Facility, p *Protocol) map[string]PlanView {
 	add := func(name, now string, change func(*Booking)) { out[name] = view(t, f, p, now, change) }
 	entry := func(step string, o readiness.Outcome) func(*Booking) {
 		return func(b *Booking) {
-			b.Case.Entries[readiness.Key{Step: step, Round: 1}] = readiness.Entry{Outcome: o, On: date(t, "2026-11-12"), For: b.Case.Snapshot()}
+			on := map[string]string{"fluids": "2026-11-30", "call": "2026-11-27", "ring": "2026-12-02"}[step]
+			if on == "" {
+				on = "2026-11-12"
+			}
+			b.Case.Entries[readiness.Key{Step: step, Round: 1}] = readiness.Entry{Outcome: o, On: date(t, on), For: b.Case.Snapshot()}
 		}
 	}
 	all := func(b *Booking) {

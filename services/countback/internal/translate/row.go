@@ -34,6 +34,7 @@ type Row struct {
 	Raised   string           `json:"ev,omitempty"`
 	RaisedAt string           `json:"at,omitempty"`
 	Replaces string           `json:"rp,omitempty"`  // id of the Task that this one replaces
+	Because  string           `json:"bc,omitempty"`  // why it no longer counts, or is asked again
 	Why      string           `json:"why,omitempty"` // why it is no longer asked for
 	Work     *Work            `json:"e,omitempty"`
 }
@@ -90,7 +91,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 	}
 	i := readiness.Item{
 		Key: r.Key(), Step: s, State: r.State, Applies: r.Applies, Needs: r.Needs, Waits: r.Waits,
-		Opens: f.moment(r.Opens), Due: f.moment(r.Due), Last: f.moment(r.Last), Entry: r.Entry(),
+		Opens: f.moment(r.Opens), Due: f.moment(r.Due), Last: f.moment(r.Last), Entry: r.Entry(), Because: r.Because,
 	}
 	for _, m := range r.Marks {
 		i.Compressed = i.Compressed || m == 'c'
@@ -108,7 +109,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 	r := Row{
 		Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Key.Round,
 		State: i.State, Applies: i.Applies, Waits: i.Waits, Needs: i.Needs,
-		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last),
+		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last), Because: i.Because,
 	}
 	if i.Compressed {
 		r.Marks += "c"

@@ -23,7 +23,7 @@ type TaskMeta struct {
 func StatusOf(i *readiness.Item, w *Work) string {
 	switch i.State {
 	case readiness.Open, readiness.Due, readiness.Late:
-		if w != nil && w.Outcome == readiness.NoOutcome && w.Status != "" {
+		if w != nil && w.Status != "" && (w.Outcome == readiness.NoOutcome || w.Outcome == readiness.Applies) {
 			return w.Status
 		}
 		return "requested"
@@ -72,6 +72,9 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 		t.PerformerType = append(t.PerformerType, *concept(SystemRole, pf.Role, pf.Display))
 	}
 	t.Restriction = f.window(&item, r)
+	if r.Replaces != "" && r.Because != "" {
+		t.ReasonCode = &r4.CodeableConcept{Text: new("Asked again, because " + r.Because + ".")}
+	}
 	f.taskExtensions(t, r, &item, p)
 	t.Input = instructions(s)
 	if err := worked(t, r); err != nil {

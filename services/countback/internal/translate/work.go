@@ -36,6 +36,10 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	if len(issues) > 0 {
 		return nil, issues
 	}
+	changed := func(name string) bool { return !same(sent.Get(name), current.Get(name)) }
+	if !slices.ContainsFunc(taskWritable, changed) {
+		return row.Work, nil
+	}
 	w := &Work{}
 	if row.Work != nil {
 		*w = *row.Work
@@ -45,12 +49,11 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	w.Note = sent.Bytes(sent.Get("note"))
 	w.Output = sent.Bytes(sent.Get("output"))
 	w.ExecutionPeriod = sent.Bytes(sent.Get("executionPeriod"))
-	changed := func(name string) bool { return !same(sent.Get(name), current.Get(name)) }
 	switch {
 	case sent.String("status") != row.Status:
 		issues = f.move(w, sent, row, item, o)
 	case w.Outcome == readiness.Done && changed("executionPeriod"):
-		issues = f.redate(w, sent, o)
+		issues = f.redate(w, sent, item, o)
 	case changed("statusReason"):
 		issues = reword(w, sent, item)
 	}
@@ -117,6 +120,10 @@ func same(a, b *fhir.Node) bool {
 func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
 	allowed := movesFrom(from)
+	answers := from == "draft" && item.Applies == readiness.Unknown
+	if answers { // "yes, it applies"
+		allowed = append(allowed, "requested")
+	}
 	if !slices.Contains(allowed, to) {
 		return refuse("status", "business-rule", "Task.status cannot go from "+from+" to "+to+"; open moves are: "+list(allowed))
 	}
@@ -126,13 +133,18 @@ func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.I
 	}
 	switch {
 	case to == "completed":
-		return f.done(w, sent, o)
+		return f.done(w, sent, item, o)
 	case to == "cancelled":
 		return cancel(w, sent, item)
 	case to == "failed":
-		return fail(w, sent)
+		return fail(w, sent, o)
+	case answers:
+		w.Outcome = readiness.Applies
 	default:
-		w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.NoOutcome, "", to, "", nil
+		if w.Outcome != readiness.Applies {
+			w.Outcome = readiness.NoOutcome
+		}
+		w.Reason, w.Status, w.On, w.For = "", to, "", nil
 		if to == "requested" {
 			w.Status = ""
 		}
@@ -173,12 +185,12 @@ func list(moves []string) string {
 }
 
 // redate corrects the day of the evidence of what is done already.
-func (f Facility) redate(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
+func (f Facility) redate(w *Work, sent *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
 	end := sent.String("executionPeriod", "end")
 	if end == "" {
 		return refuse("executionPeriod.end", "required", "Task.executionPeriod.end cannot be taken away: it is the day on which the step was done")
 	}
-	on, issues := f.evidence(end, o)
+	on, issues := f.evidence(end, item, o)
 	w.On = on.String()
 	return issues
 }
@@ -189,31 +201,35 @@ func reword(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
 	case readiness.Waived, readiness.NotNeeded:
 		return cancel(w, sent, item)
 	case readiness.Failed:
-		return fail(w, sent)
+		return fail(w, sent, WorkOptions{Snapshot: w.For}) // still for the date that it failed for
 	}
 	return nil
 }
 
 // evidence reads the day on which something was done.
-func (f Facility) evidence(end string, o WorkOptions) (calendar.Date, fhir.Issues) {
+func (f Facility) evidence(end string, item *readiness.Item, o WorkOptions) (calendar.Date, fhir.Issues) {
 	on := f.day(end)
 	switch {
 	case on.IsZero():
 		return 0, refuse("executionPeriod.end", "value", "Task.executionPeriod.end must name at least a day")
 	case on > o.Today:
 		return 0, refuse("executionPeriod.end", "business-rule", "Task.executionPeriod.end lies in the future: what is done has a day that is past or today")
+	case item.TooEarly(on):
+		return 0, tooEarly(item)
 	}
 	return on, nil
 }
 
-func (f Facility) done(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
+func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
 	on := o.Today
 	end := sent.String("executionPeriod", "end")
 	if end != "" {
 		var issues fhir.Issues
-		if on, issues = f.evidence(end, o); len(issues) > 0 {
+		if on, issues = f.evidence(end, item, o); len(issues) > 0 {
 			return issues
 		}
+	} else if item.TooEarly(on) {
+		return tooEarly(item)
 	}
 	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
 	w.Until = f.until(sent)
@@ -223,11 +239,17 @@ func (f Facility) done(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues 
 	return nil
 }
 
-func fail(w *Work, sent *fhir.Resource) fhir.Issues {
+// tooEarly refuses what cannot have been done yet: a wash before its day, the
+// call after a discharge that has not been.
+func tooEarly(item *readiness.Item) fhir.Issues {
+	return refuse("executionPeriod.end", "business-rule", "Task.executionPeriod.end: this step can be done from "+item.Opens.Words()+" on, and counts from then on only")
+}
+
+func fail(w *Work, sent *fhir.Resource, o WorkOptions) fhir.Issues {
 	if reasonText(sent) == "" {
 		return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why it could not be done")
 	}
-	w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.Failed, reasonText(sent), "", "", nil
+	w.Outcome, w.Reason, w.Status, w.On, w.For = readiness.Failed, reasonText(sent), "", "", o.Snapshot
 	return nil
 }
 
@@ -240,7 +262,7 @@ func cancel(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
 	}
 	must := item.Step.Need == readiness.Must || item.Step.Need == readiness.MustToLeave
 	switch {
-	case code == ReasonNotNeeded && item.Applies == readiness.Unknown:
+	case code == ReasonNotNeeded && (item.Applies == readiness.Unknown || w.Outcome == readiness.Applies):
 		w.Outcome = readiness.NotNeeded
 	case code == ReasonNotNeeded:
 		return refuse("statusReason", "business-rule", "Task.statusReason not-needed is for a draft whose use is in doubt; this step applies to this person")

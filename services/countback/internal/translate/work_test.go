@@ -106,7 +106,8 @@ func TestStatusMoves(t *testing.T) {
 					require.Empty(t, issues)
 					want := entryAt(from)
 					if want == nil {
-						want = &Work{}
+						require.Nil(t, w, "nothing was written, so nothing is recorded")
+						return
 					}
 					require.Equal(t, want.Outcome, w.Outcome)
 					require.Equal(t, want.Status, w.Status)
@@ -265,7 +266,34 @@ func TestFailedNeedsAReason(t *testing.T) {
 	require.Contains(t, issues[0].Text, "say in statusReason.text why it could not be done")
 	w, issues := d.send(t, and(object{"status": "failed"}, because("", "did not come")))
 	require.Empty(t, issues)
-	require.Equal(t, &Work{Outcome: readiness.Failed, Reason: "did not come", StatusReason: json.RawMessage(`{"text":"did not come"}`)}, w)
+	require.Equal(t, &Work{Outcome: readiness.Failed, Reason: "did not come", For: map[string]string{"date": "2026-11-30", "side": "left"}, StatusReason: json.RawMessage(`{"text":"did not come"}`)}, w)
+}
+
+// A step in doubt is answered yes with requested, and that answer can be taken
+// back with not-needed.
+func TestAnswersToADoubt(t *testing.T) {
+	w, issues := newDesk(t, "visit", "draft", readiness.Must, readiness.Unknown, nil).send(t, object{"status": "requested"})
+	require.Empty(t, issues)
+	require.Equal(t, readiness.Applies, w.Outcome)
+	_, issues = newDesk(t, "visit", "draft", readiness.Must, readiness.Yes, nil).send(t, object{"status": "requested"})
+	require.Len(t, issues, 1, "nothing to answer")
+	answered := newDesk(t, "visit", "requested", readiness.Must, readiness.Yes, w)
+	accepted, issues := answered.send(t, object{"status": "accepted"})
+	require.Empty(t, issues)
+	require.Equal(t, readiness.Applies, accepted.Outcome, "the answer stands while the work goes on")
+	require.Equal(t, "accepted", accepted.Status)
+	back, issues := answered.send(t, and(object{"status": "cancelled"}, because(ReasonNotNeeded, "")))
+	require.Empty(t, issues)
+	require.Equal(t, readiness.NotNeeded, back.Outcome)
+}
+
+// What cannot have been done yet is refused with the day from which it can be.
+func TestRefusesWhatIsTooEarly(t *testing.T) {
+	d := newDesk(t, "ring", "draft", readiness.Must, readiness.Yes, nil)
+	_, issues := d.send(t, object{"status": "completed"})
+	require.Len(t, issues, 1)
+	require.Equal(t, "Task.executionPeriod.end", issues[0].Expression)
+	require.Contains(t, issues[0].Text, "this step can be done from ")
 }
 
 // Taking back what was finished needs a reason, and leaves nothing of it.

@@ -38,9 +38,26 @@
 // moment (a fasting time, confirmed on arrival) is late without making the case
 // behind, because nothing that staff do later would mend it.
 //
+// # Evidence
+//
+// What was done counts as long as the step's expiry says. It must not have been
+// done too early: before the opening of a fixed step, of a step that counts for
+// this date only and is opened by the date of surgery, or of a step that opens
+// with the operation or later. A step that failed for one date is asked again
+// for another. When the date moved and people already worked on the round after
+// it, an earlier round does not come back: the patient was told otherwise. An
+// own end date that nobody recorded makes evidence good for its date only.
+//
+// # The stay
+//
+// Arrival and discharge are those of the Encounter. Without one the clock stands
+// for them. Someone who arrived and has not left past the expected hour is still
+// in hospital: nothing is then counted from a discharge that nobody knows.
+//
 // # Doubt
 //
-// A condition answers yes, no, or unknown because a fact is missing. An item in
+// A condition answers yes, no, or unknown because a fact is missing; a person may
+// answer yes (Applies) or no (NotNeeded) for it. An item in
 // doubt is kept as a draft that says what is needed; it never makes a plan
 // infeasible, and a must in doubt keeps a case from being ready.
 package readiness

@@ -14,8 +14,9 @@ import (
 
 // client speaks FHIR to the service, as any other client would.
 type client struct {
-	base string
-	http *http.Client
+	base   string
+	http   *http.Client
+	prefer string // what a write answers with: minimal, representation or OperationOutcome
 }
 
 // resource is what the demo reads of a resource.
@@ -40,6 +41,7 @@ func (c *client) do(ctx context.Context, method, path string, body []byte, ifMat
 	}
 	req.Header.Set("Content-Type", "application/fhir+json")
 	req.Header.Set("Accept", "application/fhir+json")
+	req.Header.Set("Prefer", "return="+c.prefer)
 	if ifMatch != "" {
 		req.Header.Set("If-Match", `W/"`+ifMatch+`"`)
 	}

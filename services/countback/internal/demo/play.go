@@ -41,7 +41,7 @@ func Play(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	c := &client{base: o.Base, http: &http.Client{Timeout: time.Minute}}
+	c := &client{base: o.Base, http: &http.Client{Timeout: time.Minute}, prefer: "representation"}
 	p := &player{Options: o, client: c}
 	for _, m := range messages {
 		if m.At.After(o.Today) {
@@ -86,8 +86,16 @@ func (p *player) message(ctx context.Context, m message) error {
 		name, value, _ := strings.Cut(query, "=")
 		path = typ + "?" + name + "=" + url.QueryEscape(value)
 	}
-	_, err := p.do(ctx, m.Method, path, m.Body, "")
-	return err
+	p.prefer = "OperationOutcome"
+	answer, err := p.do(ctx, m.Method, path, m.Body, "")
+	p.prefer = "representation"
+	if err != nil {
+		return err
+	}
+	if _, why, kept := strings.Cut(string(answer), "no case is opened: "); kept {
+		m.story.kept, _, _ = strings.Cut(why, `"`)
+	}
+	return nil
 }
 
 // work records an entry on the Task of a step, as a client must: read the

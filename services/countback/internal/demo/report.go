@@ -60,7 +60,7 @@ func (p *player) report(ctx context.Context, all []*story) error {
 	if len(kept) > 0 {
 		fmt.Fprintf(p.Out, "\nKEPT, BUT NO CASE OPENED\n")
 		for _, s := range kept {
-			fmt.Fprintf(p.Out, "  %s: %s\n", s.Person, s.Story)
+			fmt.Fprintf(p.Out, "  %s: %s.\n", s.Person, s.kept)
 		}
 	}
 	return p.printEvents(ctx)
@@ -84,6 +84,7 @@ func (p *player) printCases(cases []line) {
 		fmt.Fprintf(w, "  %s\t%s\t%s\t%d\t%d\t%d\t%d\n", c.day, c.person, c.state, n["done"], n["open"]+n["due"], n["late"], n["doubt"])
 	}
 	w.Flush()
+	fmt.Fprintln(p.Out, "  In doubt are steps that may not apply to the person: somebody must find out first.")
 }
 
 func (p *player) printHeld(cases []line) {

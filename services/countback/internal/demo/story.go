@@ -15,6 +15,8 @@ type story struct {
 	Person   string    `json:"person"`
 	Story    string    `json:"story"`
 	Messages []message `json:"messages"`
+
+	kept string // why the service opened no case for the last booking
 }
 
 // message is something that was sent, or something that a person recorded.

@@ -2,6 +2,7 @@ package casework
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync"
 	"testing"
@@ -121,8 +122,11 @@ func TestAllAtOnce(t *testing.T) {
 		b := all[n%4]
 		switch n % 5 {
 		case 0:
-			_, err := h.office.Work(ctx, works[n])
-			return err
+			// A Task that moved since it was read is not overwritten.
+			if _, err := h.office.Work(ctx, works[n]); !errors.Is(err, ErrInvalid) {
+				return err
+			}
+			return nil
 		case 1:
 			a := appointment(fmt.Sprint(n%4), b.patient, at("2027-02-01 10:00").AddDate(0, 0, n).Format(time.DateOnly))
 			_, err := h.receive(delivery(t, by(a), a.json()))

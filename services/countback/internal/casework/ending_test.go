@@ -11,22 +11,23 @@ import (
 // However a booking ends: the plan is revoked, what was asked for is cancelled
 // with the reason, and what was done stays done.
 func TestTheBookingEnds(t *testing.T) {
+	const gone = "The booking is no longer one that is planned for here: "
 	for _, row := range []struct {
 		name   string
 		change func(a res) res
 		why    string
 	}{
-		{"cancelled", func(a res) res { return a.with("status", "cancelled") }, "cancelled"},
-		{"nobody came", func(a res) res { return a.with("status", "noshow") }, "no-show"},
-		{"entered in error", func(a res) res { return a.with("status", "entered-in-error") }, "entered-in-error"},
-		{"it was another operation", func(a res) res { return a.with("reasonCode", []res{coded(pcs, cholecystCode)}) }, "no-longer-meets"},
-		{"it is a revision", func(a res) res { return a.with("reasonCode", []res{coded(pcs, revisionCode), coded(snomed, hipCode)}) }, "no-longer-meets"},
+		{"cancelled", func(a res) res { return a.with("status", "cancelled") }, "The operation was called off."},
+		{"nobody came", func(a res) res { return a.with("status", "noshow") }, "The person did not come."},
+		{"entered in error", func(a res) res { return a.with("status", "entered-in-error") }, "The booking had been entered in error."},
+		{"it was another operation", func(a res) res { return a.with("reasonCode", []res{coded(pcs, cholecystCode)}) }, gone + "no code says that it is a hip or knee replacement."},
+		{"it is a revision", func(a res) res { return a.with("reasonCode", []res{coded(pcs, revisionCode), coded(snomed, hipCode)}) }, gone + "a revision of an earlier joint replacement."},
 		{"it is for a broken bone", func(a res) res {
 			return a.with("reasonCode", []res{coded("http://hl7.org/fhir/sid/icd-10-cm", fractureCode), coded(snomed, hipCode)})
-		}, "no-longer-meets"},
+		}, gone + "a replacement for a broken bone."},
 		{"it is an emergency", func(a res) res {
 			return a.with("appointmentType", coded("http://terminology.hl7.org/CodeSystem/v2-0276", "EMERGENCY"))
-		}, "no-longer-meets"},
+		}, gone + "booked as an emergency."},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			h := newHouse(t)
@@ -41,7 +42,7 @@ func TestTheBookingEnds(t *testing.T) {
 			require.True(t, c.NextAt.IsZero(), "nothing more happens with time")
 			plan := h.get("CarePlan/" + b.plan)
 			require.Equal(t, "revoked", plan.String("status"))
-			require.Contains(t, plan.String("text", "div"), "The booking ended: "+row.why+".")
+			require.Contains(t, plan.String("text", "div"), row.why)
 
 			finished := 0
 			for _, i := range h.items(b.plan) {
@@ -54,7 +55,7 @@ func TestTheBookingEnds(t *testing.T) {
 					require.Equal(t, "completed", i.Status, i.Step)
 				default:
 					require.Equal(t, []string{"not-needed", "cancelled"}, []string{i.State, i.Status}, i.Step)
-					require.Equal(t, "The booking ended: "+row.why+".", h.get("Task/"+i.ID).String("statusReason", "text"), i.Step)
+					require.Equal(t, row.why, h.get("Task/"+i.ID).String("statusReason", "text"), i.Step)
 				}
 			}
 			require.Equal(t, 5, finished)
@@ -128,6 +129,7 @@ func TestCodesCorrectedAndBack(t *testing.T) {
 func TestTheBookingOfSomebodyElse(t *testing.T) {
 	h := newHouse(t)
 	b := h.worked()
+	h.work(b.plan, "surgical-consent", done("")) // which another operation would void
 	other := name(h.put("Patient", person("2")).Stored)
 	mark, windows := h.mark(), h.windows(b.plan)
 	h.move("1", other, surgery)
@@ -139,8 +141,11 @@ func TestTheBookingOfSomebodyElse(t *testing.T) {
 	require.Equal(t, b.patient, h.get("CarePlan/"+old.ID).String("subject", "reference"))
 	require.Equal(t, other, h.get("CarePlan/"+fresh.ID).String("subject", "reference"))
 	require.Equal(t, "revoked", h.get("CarePlan/"+old.ID).String("status"))
+	require.Contains(t, h.get("CarePlan/"+old.ID).String("text", "div"), "The booking now belongs to another plan or another person.")
 	require.Equal(t, "requested", h.step(fresh.ID, "first-call").Status, "nobody has called this person")
-	require.Equal(t, "done", h.step(old.ID, "ride-home").State, "what was done was done")
+	for _, step := range []string{"ride-home", "surgical-consent"} {
+		require.Equal(t, "done", h.step(old.ID, step).State, "what was done was done")
+	}
 	require.Equal(t, windows, h.windows(old.ID), "the plan that ended says what it said")
 	for _, i := range h.items(old.ID) {
 		require.Contains(t, []string{"completed", "cancelled"}, i.Status, i.Step)
@@ -238,6 +243,26 @@ func TestNoDateForNow(t *testing.T) {
 			require.Len(t, h.rounds(b.plan, "ride-home"), 2)
 		})
 	}
+}
+
+// The order is put on hold: the date stays, and nothing that counts from it may
+// be started; held it is until the order is active again.
+func TestOrderOnHold(t *testing.T) {
+	h := newHouse(t)
+	patient := h.newPatient("1")
+	o := h.store(order("1", patient))
+	h.store(appointment("1", patient, surgery).with("basedOn", []res{ref(o)}))
+	plan := h.onlyCase(patient).ID
+	before, mark := h.windows(plan), h.mark()
+	h.store(order("1", patient).with("status", "on-hold"))
+	require.Equal(t, "held", h.onlyCase(patient).State)
+	require.Equal(t, surgery, h.caseData(h.after(mark), event.CaseHeld).SurgeryDate)
+	require.Equal(t, before, h.windows(plan))
+	require.Equal(t, "paused", h.step(plan, "arrival-call").State)
+	require.Equal(t, "due", h.step(plan, "first-call").State)
+	mark = h.mark()
+	h.store(order("1", patient))
+	require.Equal(t, []string{event.CaseReleased, event.TasksResumed}, names(h.after(mark)))
 }
 
 // A booking that begins without a date opens no case until it has one.

@@ -108,6 +108,14 @@ func TestConditionalUpdate(t *testing.T) {
 	t.Run("two matches: refused", func(t *testing.T) {
 		h.refuses(refusal{ErrMultiple, "multiple-matches", "Patient"}, delivery(t, by(person("twin")), person("twin").json()))
 	})
+	t.Run("without the identifier of the condition: refused", func(t *testing.T) {
+		for _, n := range []string{"1", "new"} { // held, and not
+			other := person(n).with("identifier", numbered(personSystem, "P-other"))
+			h.refuses(refusal{ErrInvalid, "business-rule", "Patient.identifier"}, delivery(t, by(person(n)), other.json()))
+		}
+		h.refuses(refusal{ErrInvalid, "business-rule", "Patient.identifier"},
+			delivery(t, "Patient", person("other").json(), ifNoneExist(by(person("new")))))
+	})
 	t.Run("another type with the identifier does not match", func(t *testing.T) {
 		got := h.put("RelatedPerson?"+strings.TrimPrefix(by(p), "Patient?"),
 			res{"resourceType": "RelatedPerson", "identifier": p["identifier"], "patient": ref("Patient/" + id)})
@@ -214,6 +222,10 @@ func TestPostOfABooking(t *testing.T) {
 		got := h.put("Appointment", appointment("1", patient, surgery).
 			with("identifier", numbered("https://elsewhere.larkspindle.example/booking", "B-1")).with("status", "cancelled"))
 		require.True(t, got.Created)
+	})
+	t.Run("under a new id: refused, as it would be a second case", func(t *testing.T) {
+		again := appointment("1", patient, surgery).with("id", "mine")
+		h.refuses(refusal{ErrConflict, "duplicate", "Appointment.identifier"}, delivery(t, "Appointment/mine", again.json()))
 	})
 	t.Run("a person is created each time", func(t *testing.T) {
 		require.True(t, h.put("Patient", person("1")).Created)

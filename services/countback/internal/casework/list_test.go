@@ -60,8 +60,8 @@ func TestUnplanned(t *testing.T) {
 		make   func(h *house, patient string) string // gives the booking
 		reason string
 	}{
-		{"another operation", asBooked(reason(coded(pcs, cholecystCode))), "not a hip or knee replacement"},
-		{"no code", asBooked(reason()), "not a hip or knee replacement"},
+		{"another operation", asBooked(reason(coded(pcs, cholecystCode))), "no code says that it is a hip or knee replacement"},
+		{"no code", asBooked(func(a res) res { return a.with("reasonCode", nil) }), "no code says that it is a hip or knee replacement"},
 		{"a revision", asBooked(reason(hip, coded(pcs, revisionCode))), "a revision of an earlier joint replacement"},
 		{"a broken bone", asBooked(reason(hip, coded("http://hl7.org/fhir/sid/icd-10-cm", fractureCode))), "a replacement for a broken bone"},
 		{"an emergency", asBooked(func(a res) res {
@@ -77,6 +77,12 @@ func TestUnplanned(t *testing.T) {
 		{"an order without a day", func(h *house, patient string) string { return h.store(order("1", patient)) }, "no day of surgery yet"},
 		{"an old operation", func(h *house, patient string) string {
 			return h.store(procedure("1", patient, rightHip, "2020-03-02").with("status", "completed"))
+		}, "the day of surgery had passed when it was first heard of"},
+		{"an appointment of last week", func(h *house, patient string) string {
+			return h.store(appointment("1", patient, "2026-09-01").with("created", localTime("2026-06-01 09:00")))
+		}, "the day of surgery had passed when it was first heard of"},
+		{"an operation of today", func(h *house, patient string) string {
+			return h.store(procedure("1", patient, rightHip, "2026-09-08").with("status", "completed"))
 		}, "already performed, or not active"},
 		{"an operation without a number", func(h *house, patient string) string {
 			return name(h.put("Procedure", procedure("1", patient, rightHip, surgery).with("identifier", nil)).Stored)
@@ -106,6 +112,27 @@ func TestUnplanned(t *testing.T) {
 			require.NoError(t, err)
 			require.Empty(t, list)
 		})
+	}
+}
+
+// The sender of an appointment that opens no case is told so, and why; not the
+// sender of anything else, nor of one that does.
+func TestNoteToTheSender(t *testing.T) {
+	h := newHouse(t)
+	patient := h.newPatient("1")
+	a := appointment("1", patient, surgery)
+	require.Empty(t, h.put(by(a), a).Note)
+	require.Empty(t, h.put(by(a), a.with("status", "pending")).Note, "held, and open")
+	require.Empty(t, h.put("Procedure", procedure("1", patient, cholecystCode, surgery)).Note)
+	for _, row := range []struct {
+		sent res
+		want string
+	}{
+		{appointment("2", patient, surgery).with("reasonCode", nil), "no code says that it is a hip or knee replacement"},
+		{appointment("3", patient, surgery).with("status", "proposed").with("start", nil).with("end", nil), "no day of surgery yet"},
+		{appointment("4", "", surgery).with("participant", []res{{"actor": logical(personSystem, "P-nobody"), "status": "accepted"}}), "it names no patient who is known here"},
+	} {
+		require.Equal(t, "kept, and no case is opened: "+row.want, h.put(by(row.sent), row.sent).Note)
 	}
 }
 

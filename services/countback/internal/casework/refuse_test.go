@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"context"
 	"slices"
 	"testing"
 
@@ -34,6 +35,24 @@ func TestBookingWithoutIdentifier(t *testing.T) {
 		require.True(t, h.put("Procedure", procedure("2", patient, rightHip, surgery).with("identifier", nil)).Created)
 		require.Empty(t, h.cases(patient))
 	})
+}
+
+// One that waited for its person is not that person's fault: they are taken in,
+// and the booking is listed. Sent by itself, it is refused.
+func TestBookingWithoutIdentifierWaits(t *testing.T) {
+	h := newHouse(t)
+	bare := appointment("1", "", surgery).with("identifier", nil).
+		with("participant", []res{{"actor": logical(personSystem, "P-1"), "status": "accepted"}})
+	kept := h.put("Appointment", bare)
+	patient := h.newPatient("1")
+	require.Empty(t, h.cases(patient))
+	list, err := h.office.Unplanned(context.Background())
+	require.NoError(t, err)
+	require.Equal(t, []Unplanned{{Booking: name(kept.Stored), Patient: patient, Reason: "no identifier to know it by"}}, list)
+	h.refuses(refusal{ErrInvalid, "required", "Appointment.identifier"}, delivery(t, "Appointment", bare.json()))
+	// With a number it opens its case.
+	h.put(name(kept.Stored), bare.with("id", kept.Stored.ID).with("identifier", numbered(bookingSystem, "B-1")))
+	h.onlyCase(patient)
 }
 
 // A transaction with one bad entry among good ones stores nothing of any.

@@ -6,8 +6,8 @@ import (
 	"sort"
 
 	"cel.dev/cel-go/cel"
-	"cel.dev/cel-go/checker"
 	"cel.dev/cel-go/common/ast"
+	"cel.dev/cel-go/common/cost"
 	"cel.dev/cel-go/common/types"
 )
 
@@ -89,11 +89,11 @@ func (c *Conditions) Compile(text, words string) (*Condition, error) {
 	if checked.OutputType() != cel.BoolType {
 		return nil, fmt.Errorf("the condition gives %s, not true or false", checked.OutputType())
 	}
-	cost, err := c.env.EstimateCost(checked, noSizes{})
+	estimate, err := c.env.EstimateCost(checked, noSizes{})
 	if err != nil {
 		return nil, err
 	}
-	if cost.Max > maxCost {
+	if estimate.Max > maxCost {
 		return nil, errors.New("the condition is too costly to evaluate for every case")
 	}
 	program, err := c.env.Program(checked, cel.EvalOptions(cel.OptPartialEval, cel.OptOptimize))
@@ -119,11 +119,11 @@ func (c *Conditions) Compile(text, words string) (*Condition, error) {
 // noSizes lets the estimator take its own bounds for strings of unknown length.
 type noSizes struct{}
 
-func (noSizes) EstimateSize(checker.AstNode) *checker.SizeEstimate {
-	return &checker.SizeEstimate{Min: 0, Max: 64}
+func (noSizes) EstimateSize(cost.AstNode) *cost.SizeEstimate {
+	return &cost.SizeEstimate{Min: 0, Max: 64}
 }
 
-func (noSizes) EstimateCallCost(_, _ string, _ *checker.AstNode, _ []checker.AstNode) *checker.CallEstimate {
+func (noSizes) EstimateCallCost(_, _ string, _ *cost.AstNode, _ []cost.AstNode) *cost.CallEstimate {
 	return nil
 }
 

@@ -25,7 +25,6 @@ type ask struct {
 	conditions
 	prefer preferences
 
-	values url.Values   // of a search, as sent
 	search search.Query // of a search, as understood
 
 	// Of what is written:

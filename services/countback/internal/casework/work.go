@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"errors"
-	"reflect"
 	"strconv"
 	"strings"
 	"time"
@@ -89,9 +88,6 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	})
 	if len(issues) > 0 {
 		return nil, &Refusal{Err: ErrInvalid, Issues: issues}
-	}
-	if row.Work == nil && reflect.DeepEqual(work, &translate.Work{}) {
-		return nil, nil // a Task that nobody wrote on came back as it was
 	}
 	return work, nil
 }

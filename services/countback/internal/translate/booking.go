@@ -2,6 +2,7 @@ package translate
 
 import (
 	"sort"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -57,13 +58,37 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 	for n := range groups {
 		mark(taken, groups[n].all())
 	}
-	l.infer(groups, taken)
+	l.infer(groups, taken, false)
+	l.infer(groups, taken, true) // what was called off keeps its procedure: it is no booking of its own
 	groups = append(groups, l.orphans(taken)...)
 	out := make([]Booking, 0, len(groups))
 	for n := range groups {
 		out = append(out, f.booking(&groups[n], p))
 	}
+	for n := range out {
+		out[n].absorb(out[:len(appointments)], p.LinkTolerance)
+	}
 	return out
+}
+
+// absorb lets an order or procedure without an appointment open no case of its
+// own when an appointment that stands plans the same operation for that time:
+// the case that it may have opened before becomes the appointment's.
+func (b *Booking) absorb(appointments []Booking, tolerance int) {
+	if strings.HasPrefix(b.Primary, "Appointment/") || !b.Meets {
+		return
+	}
+	mine := b.Case.Facts
+	for n := range appointments {
+		a := &appointments[n]
+		theirs := a.Case.Facts
+		sides := mine["side"] == nil || theirs["side"] == nil || mine["side"] == theirs["side"]
+		if a.Opens && sides && mine["joint"] == theirs["joint"] && near(a.Case.Day, b.Case.Day, tolerance) {
+			a.Candidates = append(a.Candidates, b.Primary)
+			b.Meets, b.Opens, b.Reason = false, false, "an appointment plans the same operation for that time"
+			return
+		}
+	}
 }
 
 func mark(taken map[*Record]bool, records []*Record) {
@@ -139,6 +164,8 @@ func agree(facts map[string]any, p *Protocol, candidates []*Record) {
 func (p *Protocol) question(g *group, facts map[string]any) string {
 	joint := p.facts["joint"].Both
 	switch {
+	case g.appointment != nil && ended(g.appointment):
+		return ""
 	case len(g.unclear) > 0:
 		return "It is not clear which procedure belongs to this booking; none was linked and a person is asked."
 	case joint != "" && facts["joint"] == joint:

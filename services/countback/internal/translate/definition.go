@@ -61,6 +61,12 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 		}
 		p.Steps = append(p.Steps, rd.step(a))
 	}
+	if len(p.Steps) == 0 {
+		rd.faults = append(rd.faults, "it has no steps")
+	}
+	if len(p.Gates) == 0 {
+		rd.faults = append(rd.faults, "its action surgery has no condition: nothing says which bookings open a case")
+	}
 	if len(rd.faults) > 0 {
 		return nil, &readiness.ProtocolError{Faults: rd.faults}
 	}

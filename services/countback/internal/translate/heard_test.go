@@ -77,3 +77,49 @@ func TestValidUntil(t *testing.T) {
 	require.Empty(t, issues)
 	require.Empty(t, w.Until)
 }
+
+// When an appointment is called off, the procedure that fits it is called off
+// with it; it must not come back as a booking of its own.
+func TestCalledOffWithItsProcedure(t *testing.T) {
+	p, f := defaultProtocol(t), chicago(t)
+	for _, r := range []struct {
+		name       string
+		procedures []*Record
+	}{
+		{"one fits", []*Record{procedure(t, "p", hip, performed(opDay))}},
+		{"two fit", []*Record{procedure(t, "p", hip, performed(opDay)), procedure(t, "q", hip, performed(opDay))}},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			records := append([]*Record{appointment(t, "a", opDay, hipService, status("cancelled"))}, r.procedures...)
+			for _, b := range Bookings(records, p, f) {
+				require.False(t, b.Opens, b.Primary)
+				require.Empty(t, b.Case.Raised)
+			}
+		})
+	}
+}
+
+// An order with a date that nothing links is no second operation beside the
+// appointment that plans the same one; the case that it opened goes over.
+func TestOrderBesideItsAppointment(t *testing.T) {
+	p, f := defaultProtocol(t), chicago(t)
+	o := order(t, "s", hip, object{"occurrenceDateTime": opDay})
+	require.True(t, only(t, p, f, o).Opens, "alone it opens one")
+	a := appointment(t, "a", opDay, hipService)
+	both := Bookings([]*Record{a, o}, p, f)
+	require.Len(t, both, 2)
+	require.True(t, both[0].Opens)
+	require.Equal(t, []string{"ServiceRequest/s"}, both[0].Candidates)
+	require.False(t, both[1].Opens)
+	require.Equal(t, "an appointment plans the same operation for that time", both[1].Reason)
+	later := Bookings([]*Record{a, order(t, "s", hip, object{"occurrenceDateTime": "2027-03-01"})}, p, f)
+	require.True(t, later[1].Opens, "another time is another operation")
+}
+
+// A protocol that plans nothing, or for everything, is refused.
+func TestProtocolThatSaysNothing(t *testing.T) {
+	defs, _ := embedded(t)
+	_, err := ReadProtocol(parse(t, []byte(`{"resourceType":"PlanDefinition","status":"draft","url":"http://hospital.example/p","version":"1"}`)), defs)
+	require.ErrorContains(t, err, "it has no steps")
+	require.ErrorContains(t, err, "nothing says which bookings open a case")
+}

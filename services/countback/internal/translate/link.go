@@ -146,10 +146,13 @@ func (l *linker) stage(groups []group) {
 // infer links a procedure that fits one appointment by person, operation and
 // date, where no other fits either of them; else nothing is linked and what
 // fits is remembered as unclear.
-func (l *linker) infer(groups []group, taken map[*Record]bool) {
+func (l *linker) infer(groups []group, taken map[*Record]bool, over bool) {
 	fits := make([][]*Record, len(groups))
 	claims := map[*Record]int{}
 	for n := range groups {
+		if ended(groups[n].appointment) != over {
+			continue
+		}
 		fits[n] = l.candidates(&groups[n], taken)
 		for _, p := range fits[n] {
 			claims[p]++
@@ -157,6 +160,9 @@ func (l *linker) infer(groups []group, taken map[*Record]bool) {
 	}
 	for n := range groups {
 		g := &groups[n]
+		if ended(g.appointment) != over {
+			continue
+		}
 		if len(fits[n]) == 1 && claims[fits[n][0]] == 1 {
 			g.procedures = fits[n]
 			g.links = append(g.links, Link{g.appointment.Ref(), fits[n][0].Ref(), LinkInferred})
@@ -169,7 +175,7 @@ func (l *linker) infer(groups []group, taken map[*Record]bool) {
 
 // candidates lists the procedures that fit an appointment to which none is linked.
 func (l *linker) candidates(g *group, taken map[*Record]bool) []*Record {
-	if len(g.procedures) > 0 || ended(g.appointment) {
+	if len(g.procedures) > 0 {
 		return nil
 	}
 	have := l.p.factsOf(g.all())

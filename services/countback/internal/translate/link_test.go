@@ -91,7 +91,6 @@ func TestNotLinked(t *testing.T) {
 		{"6 an appointment that says nothing", []*Record{appointment(t, "a", opDay), procedure(t, "p", hip, performed(opDay))}},
 		{"6 done long ago", []*Record{appointment(t, "a", opDay, hipService), procedure(t, "p", hip, object{"status": "completed"})}},
 		{"entered in error, though directly named", []*Record{appointment(t, "a", opDay, object{"reasonReference": refs("Procedure/p")}), procedure(t, "p", hip, object{"status": "entered-in-error"})}},
-		{"6 a cancelled appointment", []*Record{appointment(t, "a", opDay, hipService, object{"status": "cancelled"}), procedure(t, "p", hip, performed(opDay))}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			bookings := Bookings(r.records, p, f)

@@ -73,7 +73,7 @@ func (m Moment) Words() string {
 	case m.At.IsZero():
 		return m.Day.Format(dayLayout)
 	}
-	return m.Day.Format(dayLayout) + m.At.Format(" 15:04")
+	return m.Day.Format(dayLayout) + m.At.Format(" 15:04 MST")
 }
 
 // title is a step's title, or the code itself when the protocol has no such step.

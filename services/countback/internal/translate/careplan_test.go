@@ -191,7 +191,7 @@ func TestSheet(t *testing.T) {
 	}
 	visit := lines["The visit"]
 	require.Equal(t, "task-1", visit.TaskID)
-	require.Equal(t, []string{"Primary care", "Sat 31 Oct 2026", "Mon 23 Nov 2026", "Mon 30 Nov 2026 07:30", "due", "as soon as possible"},
+	require.Equal(t, []string{"Primary care", "Sat 31 Oct 2026", "Mon 23 Nov 2026", "Mon 30 Nov 2026 07:30 CST", "due", "as soon as possible"},
 		[]string{visit.Who, visit.Opens, visit.Due, visit.Last, visit.State, visit.Remark})
 	require.True(t, visit.Asked)
 	require.NotEmpty(t, visit.Rule)

@@ -244,6 +244,23 @@ func operation(facts map[string]any) string {
 	return strings.Join(words, " ")
 }
 
+// questions lists what must be found out for the steps in doubt, each once.
+func questions(pl *readiness.Plan) []string {
+	var out []string
+	for n := range pl.Items {
+		i := &pl.Items[n]
+		if i.Applies != readiness.Unknown || !i.State.Waiting() {
+			continue
+		}
+		for _, q := range i.Needs {
+			if !slices.Contains(out, q) {
+				out = append(out, q)
+			}
+		}
+	}
+	return out
+}
+
 func narrative(v PlanView, p *Protocol, notes string) string {
 	var b strings.Builder
 	line := func(format string, args ...any) {
@@ -275,6 +292,9 @@ func narrative(v PlanView, p *Protocol, notes string) string {
 		applying += fmt.Sprintf("; for %d more something must be known first", doubt)
 	}
 	line("State: %s. %s.", v.Plan.State, applying)
+	if open := questions(v.Plan); len(open) > 0 {
+		line("To find out: %s.", strings.Join(open, "; "))
+	}
 	for _, why := range reasons(v, p) {
 		line("%s", why)
 	}

@@ -8,7 +8,8 @@ import (
 	"time"
 )
 
-// clock gives times that never go back within the process.
+// clock gives times that never go back within the process, nor a little behind
+// what an earlier one stored.
 type clock struct {
 	now  func() time.Time
 	mu   sync.Mutex

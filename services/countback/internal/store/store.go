@@ -125,7 +125,32 @@ func (db *DB) open(ctx context.Context) error {
 		return err
 	}
 	db.pool.SetMaxOpenConns(cap(db.readers) + 1)
-	return db.writer.checkMode(ctx)
+	if err := db.writer.checkMode(ctx); err != nil {
+		return err
+	}
+	return db.startClock(ctx)
+}
+
+// trustAhead is how far the stored time may lie ahead of the clock and still be
+// believed: a clock is set back by hours, and what lies further ahead was
+// written while it was wrong.
+const trustAhead = 48 * time.Hour
+
+// startClock lets time go on from where the last process left it. After a
+// restart with the clock set back a little, nothing that was late is early
+// again, and no event is told twice.
+func (db *DB) startClock(ctx context.Context) error {
+	var last sql.NullInt64
+	row := db.writer.sql.QueryRowContext(ctx, `SELECT max(t) FROM (SELECT max(updated) AS t FROM resource_version
+		UNION ALL SELECT max(updated) FROM care_case UNION ALL SELECT max(created_at) FROM outbox)`)
+	if err := row.Scan(&last); err != nil {
+		return err
+	}
+	stored, now := time.UnixMicro(last.Int64).UTC(), db.options.Now()
+	if last.Valid && stored.After(now) && stored.Sub(now) <= trustAhead {
+		db.clock.last = stored
+	}
+	return nil
 }
 
 // watchLog tells the checkpointer when the write-ahead log has grown.

@@ -54,12 +54,27 @@ type dating struct {
 	surgery   Moment // At is T0 when known
 	discharge Moment // At is H0, actual or expected
 	raised    Moment
-	done      map[string]calendar.Date // step code → day its item was done
-	open      map[string]bool          // step code → an item of it still waits
+	repeat    string           // of the item that is dated now, see Key
+	followed  map[Key]progress // by step and repeat; an empty repeat: all items of the step
+}
+
+// progress is how far a step is that others may follow.
+type progress struct {
+	done calendar.Date // the day it was last done
+	open bool          // an item of it still waits
+}
+
+// follow gives the progress of a step, seen from the item that is dated now:
+// that of its own repeat, where the step has such a one.
+func (d *dating) follow(code string) progress {
+	if own, ok := d.followed[Key{Step: code, Repeat: d.repeat}]; ok {
+		return own
+	}
+	return d.followed[Key{Step: code}]
 }
 
 func newDating(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *dating {
-	d := &dating{cal: cal, done: map[string]calendar.Date{}, open: map[string]bool{}}
+	d := &dating{cal: cal, followed: map[Key]progress{}}
 	if !c.Booked.IsZero() {
 		d.booked = Moment{Day: cal.DateOf(c.Booked), At: c.Booked}
 	}
@@ -90,7 +105,7 @@ func (d *dating) base(anchor string) Moment {
 	case AnchorRaised:
 		return d.raised
 	}
-	return Moment{Day: d.done[anchor]}
+	return Moment{Day: d.follow(anchor).done}
 }
 
 // resolve gives the moment of a point; zero when its anchor has none, or when
@@ -116,21 +131,27 @@ func (d *dating) resolve(p Point) Moment {
 		at := base.At.Add(time.Duration(p.Offset.N) * time.Minute).Truncate(time.Second).In(d.cal.Zone())
 		return Moment{Day: d.cal.DateOf(at), At: at}
 	}
-	if p.Clock == nil {
+	return d.clocked(day, p.Clock)
+}
+
+// clocked is a time on a day, or without one the whole day.
+func (d *dating) clocked(day calendar.Date, at *ClockTime) Moment {
+	if at == nil {
 		return Moment{Day: day}
 	}
-	return Moment{Day: day, At: d.cal.At(day, p.Clock.Hour, p.Clock.Minute)}
+	return Moment{Day: day, At: d.cal.At(day, at.Hour, at.Minute)}
 }
 
 // opensOn gives the opening of a window, and the steps it still waits for.
 func (d *dating) opensOn(w Window) (opens Moment, waits []string) {
 	for _, p := range w.Opens {
 		if !IsAnchor(p.Anchor) {
-			if d.open[p.Anchor] {
+			step := d.follow(p.Anchor)
+			if step.open {
 				waits = append(waits, p.Anchor)
 				continue
 			}
-			if d.done[p.Anchor].IsZero() {
+			if step.done.IsZero() {
 				continue // waived or not needed: nothing to wait for
 			}
 		}
@@ -146,26 +167,32 @@ func (d *dating) opensOn(w Window) (opens Moment, waits []string) {
 			opens = m
 		}
 	}
+	if w.OpensEarliest && !opens.IsZero() {
+		return opens, nil // what opens it first is known
+	}
 	return opens, waits
 }
 
 // dueOn gives the due moment: the earliest of the window's due points. A staff
-// step that is due on a closed day moves to the previous business day, as long
-// as that lies inside the window.
+// step that is due on a closed day moves to the previous business day, at the
+// same time of day if it has one, as long as that lies inside the window. What
+// is due after so many hours stays.
 func (d *dating) dueOn(s *Step, opens Moment) Moment {
 	var due Moment
+	var rule Point
 	for _, p := range s.Window.Due {
 		if m := d.resolve(p); !m.IsZero() && (due.IsZero() || m.sooner(due)) {
-			due = m
+			due, rule = m, p
 		}
 	}
-	if due.IsZero() || !due.At.IsZero() || s.Fixed || !s.StaffStep() || d.cal.IsBusinessDay(due.Day) {
+	if due.IsZero() || rule.Offset.Unit == Minutes || s.Fixed || !s.StaffStep() || d.cal.IsBusinessDay(due.Day) {
 		return due
 	}
-	if moved := d.cal.OnOrBefore(due.Day); moved >= opens.Day {
-		return Moment{Day: moved}
+	moved := d.clocked(d.cal.OnOrBefore(due.Day), rule.Clock)
+	if moved.Day < opens.Day || !moved.At.IsZero() && !opens.IsZero() && moved.At.Before(opens.Begins(d.cal)) {
+		return due
 	}
-	return due
+	return moved
 }
 
 // lastOn gives the last moment at which doing the step still helps: as the
@@ -177,7 +204,7 @@ func (d *dating) lastOn(s *Step, due Moment) Moment {
 	if s.Last != nil {
 		return d.resolve(*s.Last)
 	}
-	atSurgery := !due.IsZero() && due.Day == d.surgery.Day && countsFromSurgery(s.Window.Due)
+	atSurgery := !due.IsZero() && due.Day == d.surgery.Day && dueBySurgery(s.Window.Due)
 	switch {
 	case s.Fixed, atSurgery && (!due.At.IsZero() || s.beforeSurgery()):
 		return due
@@ -192,6 +219,16 @@ func (d *dating) lastOn(s *Step, due Moment) Moment {
 func countsHours(points []Point) bool {
 	for _, p := range points {
 		if p.Offset.Unit == Minutes {
+			return true
+		}
+	}
+	return false
+}
+
+// dueBySurgery reports whether a step is due by surgery or before it, not after.
+func dueBySurgery(points []Point) bool {
+	for _, p := range points {
+		if p.Anchor == AnchorSurgery && p.Offset.N <= 0 {
 			return true
 		}
 	}

@@ -100,22 +100,34 @@ func (d *dating) items(s *Step, c *Case, p *Protocol, now time.Time) []Item {
 	return out
 }
 
-// note tells later steps whether this one is done, and when.
+// note tells later steps whether this one is done, and when: as a whole, and
+// each of its repeats. Of several rounds the last says so.
 func (d *dating) note(code string, items []Item) {
+	var whole progress
 	for n := range items {
 		i := &items[n]
-		switch {
-		case i.State == StateDone && i.Entry.On > d.done[code]:
-			d.done[code] = i.Entry.On
-		case i.State.Waiting() && i.Applies == Yes, i.State == Missed:
-			d.open[code] = true
+		if n+1 < len(items) && items[n+1].Replaces > 0 {
+			continue
 		}
+		var own progress
+		switch {
+		case i.State == StateDone:
+			own.done = i.Entry.On
+		case i.State.Waiting():
+			own.open = i.Applies == Yes
+		case i.State == Missed:
+			own.open = i.Applies != No
+		}
+		d.followed[Key{Step: code, Repeat: i.Key.Repeat}] = own
+		whole.done, whole.open = max(whole.done, own.done), whole.open || own.open
 	}
+	d.followed[Key{Step: code}] = whole
 }
 
 // rounds appends the item, and after a finished one that no longer counts the
 // one that replaces it.
 func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time) []Item {
+	d.repeat = i.Key.Repeat
 	d.date(&i, c)
 	applies, because := i.Applies, ""
 	for round := 1; ; round++ {

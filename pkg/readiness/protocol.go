@@ -139,20 +139,26 @@ func (s *Step) StaffStep() bool {
 // beforeSurgery reports whether the step belongs to the preparation, so that
 // the last useful day is the day before surgery unless the step says otherwise.
 func (s *Step) beforeSurgery() bool {
-	if s.Trigger != "" {
+	if s.Trigger != "" || s.opensWithSurgery() {
 		return false
 	}
-	for _, p := range s.Window.Opens {
-		if p.Anchor == AnchorDischarge || p.Anchor == AnchorSurgery && p.Offset.N >= 0 {
-			return false
-		}
-	}
 	for _, p := range s.Window.Due {
-		if p.Anchor == AnchorDischarge {
+		if p.Anchor == AnchorDischarge || p.Anchor == AnchorSurgery && p.Offset.N > 0 {
 			return false
 		}
 	}
 	return true
+}
+
+// opensWithSurgery reports whether the window opens on the day of surgery or
+// later, whatever the dates.
+func (s *Step) opensWithSurgery() bool {
+	for _, p := range s.Window.Opens {
+		if p.Anchor == AnchorDischarge || p.Anchor == AnchorSurgery && p.Offset.N >= 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // Stay is a planned stay and the discharge expected from it.

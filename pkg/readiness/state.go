@@ -1,6 +1,7 @@
 package readiness
 
 import (
+	"slices"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -85,8 +86,7 @@ func (i *Item) TooEarly(on calendar.Date) bool {
 		return false
 	}
 	s := i.Step
-	return s.Fixed || !s.beforeSurgery() && s.Trigger == "" ||
-		s.Expiry.Kind == ThisDate && countsFromSurgery(s.Window.Opens)
+	return s.Fixed || s.opensWithSurgery() || s.Expiry.Kind == ThisDate && countsFromSurgery(s.Window.Opens)
 }
 
 // byTheClock reports whether the step is due at a time that follows from the
@@ -94,7 +94,7 @@ func (i *Item) TooEarly(on calendar.Date) bool {
 // (a mark on the skin) still counts when the start slips.
 func (s *Step) byTheClock() bool {
 	for _, p := range s.Window.Due {
-		if p.Clock != nil || p.Offset.Unit == Minutes && p.Offset.N != 0 {
+		if p.Anchor == AnchorSurgery && (p.Clock != nil || p.Offset.Unit == Minutes && p.Offset.N != 0) {
 			return true
 		}
 	}
@@ -115,13 +115,13 @@ func (i *Item) state(p *Protocol, held bool, now time.Time, cal *calendar.Calend
 		return Missed
 	case i.TooLate:
 		return Missed
-	case i.Compressed && len(i.Waits) == 0:
+	case i.Compressed && i.opened(now, cal):
 		return Due
 	case i.Compressed:
-		return Upcoming
+		return Upcoming // due as soon as it opens
 	case !i.Due.IsZero() && !now.Before(i.Due.Ends(cal)):
 		return Late
-	case len(i.Waits) > 0, !i.Opens.IsZero() && now.Before(i.Opens.Begins(cal)):
+	case !i.opened(now, cal):
 		return Upcoming
 	case i.Opens.IsZero() && i.Due.IsZero() && i.dated():
 		return Upcoming // postponed: no date to count from
@@ -129,6 +129,11 @@ func (i *Item) state(p *Protocol, held bool, now time.Time, cal *calendar.Calend
 		return Due
 	}
 	return Open
+}
+
+// opened reports whether the item waits for nothing and its window has begun.
+func (i *Item) opened(now time.Time, cal *calendar.Calendar) bool {
+	return len(i.Waits) == 0 && (i.Opens.IsZero() || !now.Before(i.Opens.Begins(cal)))
 }
 
 // wanted is what the item is due by: its due moment, or its last one where that
@@ -140,14 +145,31 @@ func (i *Item) wanted() Moment {
 	return i.Due
 }
 
-// warns is when an open item becomes due.
+// warns is when an open item becomes due. Whole days of warning are civil days,
+// so that a change of clocks does not move it within the day.
 func (i *Item) warns(p *Protocol, cal *calendar.Calendar) time.Time {
-	return i.wanted().Begins(cal).Add(-p.DueWarning)
+	const perDay = 24 * time.Hour
+	days, rest := int(p.DueWarning/perDay), p.DueWarning%perDay
+	by := i.wanted()
+	switch {
+	case days == 0:
+		return by.Begins(cal).Add(-rest)
+	case by.At.IsZero():
+		return cal.StartOf(by.Day.Add(-days)).Add(-rest)
+	}
+	hour, minute, second := by.At.In(cal.Zone()).Clock()
+	return cal.At(cal.DateOf(by.At).Add(-days), hour, minute).Add(time.Duration(second)*time.Second - rest)
 }
 
-// dated reports whether the step's window counts from a date at all.
+// dated reports whether the step's window counts from a date at all, and not
+// only from other steps: when these are settled it may be done.
 func (i *Item) dated() bool {
-	return len(i.Step.Window.Opens)+len(i.Step.Window.Due) > 0
+	for _, p := range slices.Concat(i.Step.Window.Opens, i.Step.Window.Due) {
+		if IsAnchor(p.Anchor) {
+			return true
+		}
+	}
+	return false
 }
 
 // caseState gives the state of the case from its items, the first that fits.
@@ -180,7 +202,9 @@ func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
 		if i.State == Late && !i.Step.Fixed {
 			return CaseBehind
 		}
-		if i.State.Waiting() && !i.Last.IsZero() && i.Last.Day < c.Day {
+		// One in doubt that failed makes nothing infeasible, but is not done either.
+		undone := i.State.Waiting() || i.State == Missed && i.Applies == Unknown && !i.failedBefore(c)
+		if undone && !i.Last.IsZero() && i.Last.Day < c.Day {
 			ready = false
 		}
 	}

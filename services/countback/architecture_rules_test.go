@@ -158,6 +158,8 @@ func checkImports(file goFile) []string {
 			problems = append(problems, ": imports "+dir+", which has no row in allowedImports")
 		case file.test && !testMayImport(file.dir, dir):
 			problems = append(problems, ": tests of "+file.dir+" may not import "+dir)
+		case !file.test && slices.Contains(testsOnly, dir):
+			problems = append(problems, ": only tests may import "+dir)
 		case !file.test && !slices.Contains(allowed, dir) && !slices.Contains(allowed, anything):
 			problems = append(problems, ": "+file.dir+" may not import "+dir)
 		}

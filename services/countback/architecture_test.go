@@ -42,6 +42,7 @@ var allowedImports = map[string][]string{
 	inner + "desk":      {inner + "casework", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
 	inner + "event":     nil,
 	inner + "fhirapi":   {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "api", inner + "access"},
+	inner + "oracle":    nil, // a second opinion shares nothing with the first
 	inner + "outbox":    {inner + "store", inner + "event"},
 	inner + "search":    {"pkg/fhir"},
 	inner + "store":     {"pkg/fhir", inner + "search"},
@@ -53,13 +54,16 @@ var allowedImports = map[string][]string{
 var edges = []string{inner + "fhirapi", inner + "desk", inner + "outbox", inner + "demo"}
 
 // pureDirs hold what must give the same answer anywhere, at any time.
-var pureDirs = []string{"pkg", "api", inner + "translate", inner + "search", inner + "event"}
+var pureDirs = []string{"pkg", "api", inner + "translate", inner + "search", inner + "event", inner + "oracle"}
 
 // impure are the packages through which disk, network and processes are reached.
 var impure = []string{"os", "net", "net/http", "syscall", "database/sql", "log"}
 
 // standardOnly packages use nothing but the standard library.
-var standardOnly = []string{inner + "event"}
+var standardOnly = []string{inner + "event", inner + "oracle"}
+
+// testsOnly packages are there to test others by, and no program may use them.
+var testsOnly = []string{inner + "oracle"}
 
 // confined ties an import, and all below it, to the packages that may have it.
 var confined = []struct {
@@ -159,6 +163,7 @@ func TestArchitectureRulesFail(t *testing.T) {
 		{"main imports past app", "services/countback/main.go", importing(module + "/" + inner + "store"), "imports", "services/countback may not import"},
 		{"an import of what is not there", inner + "app/b.go", importing(module + "/pkg/gone"), "imports", "imports pkg/gone, which has no row"},
 		{"wirecheck outside a test", inner + "wirecheck/a.go", importing(module + "/pkg/fhir"), "imports", "wirecheck may not import pkg/fhir"},
+		{"the oracle in the binary", inner + "app/b.go", importing(module + "/" + inner + "oracle"), "imports", "only tests may import " + inner + "oracle"},
 		{"edge to edge in a test", inner + "desk/a_test.go", importing(module + "/" + inner + "fhirapi"), "edges", "is an edge"},
 		{"sql outside the store", inner + "casework/a.go", importing("database/sql"), "confined", "database/sql belongs to"},
 		{"sql driver outside the store", inner + "casework/a.go", importing("database/sql/driver"), "confined", "database/sql belongs to"},
@@ -169,6 +174,8 @@ func TestArchitectureRulesFail(t *testing.T) {
 		{"disk in the core", "pkg/readiness/a.go", importing("os"), "pure", "pkg/readiness is pure and may not import os"},
 		{"network in translate", inner + "translate/a.go", importing("net/http"), "pure", "may not import net/http"},
 		{"a library in event", inner + "event/a.go", importing("github.com/rickar/cal/v2"), "pure", "only the standard library"},
+		{"a library in the oracle", inner + "oracle/a.go", importing("github.com/rickar/cal/v2"), "pure", "only the standard library"},
+		{"disk in the oracle", inner + "oracle/a.go", importing("os"), "pure", "may not import os"},
 		{"the clock in the core", "pkg/readiness/a.go", "package readiness\nimport \"time\"\nvar _ = time.Now()\n", "clock", "a.go:3: time.Now belongs to"},
 		{"the clock by another name", inner + "store/a.go", "package store\nimport clock \"time\"\nvar _ = clock.Since\n", "clock", "time.Since"},
 		{"the clock in main", "services/countback/main.go", "package main\nimport \"time\"\nvar _ = time.Until\n", "clock", "time.Until"},

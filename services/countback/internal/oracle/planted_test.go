@@ -1,0 +1,79 @@
+package oracle
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// planted are faults of the kinds that dating rules are known for. Each changes
+// one line of the code; the comparison has to see it.
+var planted = []struct{ name, file, line, instead string }{
+	{"off by one day", "readiness/due.go", "day = day.Add(p.Offset.N)", "day = day.Add(p.Offset.N - 1)"},
+	{"clock-change hour", "calendar/clock.go", "return c.At(d, 24, 0)", "return c.StartOf(d).Add(24 * time.Hour)"},
+	{"holiday skipped", "calendar/holidays.go", "set(observed, rule.Name+moved)", "set(actual, rule.Name+moved)"},
+	{"inclusive end", "readiness/state.go", "!now.Before(i.Due.Ends(cal)):", "!now.Before(i.Due.Begins(cal)):"},
+	{"month overflow", "calendar/date.go", "return NewDate(year, month, min(day, daysInMonth(year, month)))", "return NewDate(year, month, 1).Add(day - 1)"},
+	{"business day forgets closures", "calendar/calendar.go", "&& !c.holidays.Closed(d)", ""},
+	{"last day ignored", "readiness/due.go", "if s.Last != nil {", "if s.Last != nil && s.Fixed {"},
+	{"staff move for patients", "readiness/due.go", "|| !s.StaffStep() ||", "||"},
+	{"expiry 31 days", "readiness/state.go", "c.Day.Sub(e.On) <= s.Expiry.Days", "c.Day.Sub(e.On) <= s.Expiry.Days+1"},
+	{"ready ignores a must", "readiness/state.go", "if undone && !i.Last.IsZero() && i.Last.Day < c.Day {", "if undone && !i.Last.IsZero() && i.Last.Day < c.Day-1 {"},
+}
+
+// A comparison that cannot fail proves nothing: each planted fault must come to
+// light within a small part of the usual number of cases.
+func TestPlantedFaultsAreFound(t *testing.T) {
+	outputs := make([]chan string, len(planted))
+	places := make(chan struct{}, 4) // so many at a time
+	for n, fault := range planted {
+		outputs[n] = make(chan string, 1)
+		overlay := plant(t, fault.file, fault.line, fault.instead)
+		go func() {
+			places <- struct{}{}
+			outputs[n] <- compareWith(t.Context(), overlay)
+			<-places
+		}()
+	}
+	for n, fault := range planted {
+		output := <-outputs[n]
+		t.Run(fault.name, func(t *testing.T) {
+			require.Contains(t, output, "the plans differ", "the comparison did not see it:\n%s", output)
+		})
+	}
+}
+
+// compareWith runs the comparison on a changed source and gives what it says.
+func compareWith(ctx context.Context, overlay string) string {
+	command := exec.CommandContext(ctx, "go", "test", "-overlay", overlay, "-vet=off", "-count=1", "-run=^TestSmallProtocols$", ".", "-rapid.shrinktime=1ns")
+	command.Env = append(os.Environ(), "COUNTBACK_ORACLE=4000", "COUNTBACK_ORACLE_SEED=1")
+	output, err := command.CombinedOutput()
+	if err == nil {
+		return "it passed: " + string(output)
+	}
+	return err.Error() + "\n" + string(output)
+}
+
+// plant writes a copy of a file under pkg with one line changed, and the
+// overlay by which the go command takes it for the file itself.
+func plant(t *testing.T, file, line, instead string) string {
+	t.Helper()
+	source, err := filepath.Abs(filepath.Join("..", "..", "..", "..", "pkg", file))
+	require.NoError(t, err)
+	text, err := os.ReadFile(source)
+	require.NoError(t, err)
+	require.Equal(t, 1, strings.Count(string(text), line), "%s is to hold %q once", file, line)
+	dir := t.TempDir()
+	changed, overlay := filepath.Join(dir, filepath.Base(file)), filepath.Join(dir, "overlay.json")
+	require.NoError(t, os.WriteFile(changed, []byte(strings.Replace(string(text), line, instead, 1)), 0o600))
+	list, err := json.Marshal(map[string]map[string]string{"Replace": {source: changed}})
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(overlay, list, 0o600))
+	return overlay
+}

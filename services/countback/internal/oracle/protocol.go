@@ -1,0 +1,166 @@
+package oracle
+
+import "time"
+
+// Unit in which a rule counts.
+type Unit string
+
+// The units: the first two are elapsed time, the others count days.
+const (
+	Minutes      Unit = "minutes"
+	Hours        Unit = "hours"
+	Days         Unit = "days"
+	BusinessDays Unit = "business days"
+	Weeks        Unit = "weeks"
+	Months       Unit = "months"
+)
+
+// The points that rules count from. Any other text is the code of a step,
+// and then the rule counts from the day on which that step was done.
+const (
+	Booking   = "booking"
+	Surgery   = "surgery"
+	Discharge = "discharge"
+	Raised    = "raised"
+)
+
+// Clock is a time of day by the clock on the wall.
+type Clock struct{ Hour, Minute int }
+
+// Point of time by rule: N units after From, or before it if N is negative. A
+// rule that counts days may give a time of day.
+type Point struct {
+	From string
+	N    int
+	Unit Unit
+	At   *Clock
+}
+
+// Need of a step.
+type Need string
+
+// The needs.
+const (
+	Must              Need = "must"
+	MustBeforeLeaving Need = "must before leaving"
+	Should            Need = "should"
+	Could             Need = "could"
+)
+
+// Expiry of what was done. Kind is "never", "days", "this date" or "end date".
+type Expiry struct {
+	Kind     string
+	Days     int
+	VoidedBy []string
+}
+
+// Step of a protocol.
+type Step struct {
+	Code          string
+	Opens, Due    []Point
+	OpensEarliest bool
+	Last          *Point
+	Fixed         bool
+	Need          Need
+	Pauses        bool
+	Staff         bool // only staff take part
+	Expiry        Expiry
+	When          Condition
+	Repeat        string // what there is one item of each for, or ""
+	Trigger       string // the event that there is one item of each for, or ""
+}
+
+// Stay is a planned stay: so many days after surgery, at that time, the person
+// is expected to leave.
+type Stay struct {
+	Code    string
+	Days    int
+	At      Clock
+	Default bool
+}
+
+// Rules are a whole protocol. An open item is due within WarningDays of its
+// due day, counted in days.
+type Rules struct {
+	Steps       []Step
+	Stays       []Stay
+	WarningDays int
+}
+
+// Event that raises steps, with what tells it from others of its name.
+type Event struct {
+	Name, Key string
+	At        time.Time
+}
+
+// Entry is what a person recorded on an item. Kind is "done", "waived", "not
+// needed", "failed", or "applies" for an item that was in doubt. For and ForStart are the day of surgery and the start
+// that it was done for, Under what was then true of what may void it. Done and
+// Until may be no day.
+type Entry struct {
+	Code, Key string
+	Round     int
+	Kind      string
+	Done      Day
+	Until     Day
+	For       Day
+	ForStart  time.Time
+	Under     map[string]string
+}
+
+// Case is one booked operation. Without a date Surgery is no day, and Start is
+// zero as long as it is not known. Arrived and Left are zero until somebody
+// says so.
+type Case struct {
+	Booked        time.Time
+	Surgery       Day
+	Start         time.Time
+	Stay          string
+	Arrived, Left time.Time
+	Cancelled     bool
+	Held          bool
+	Facts         map[string]any
+	Under         map[string]string
+	Repeats       map[string][]string
+	Events        []Event
+	Entries       []Entry
+}
+
+// Moment is a whole day, an instant of that day, or nothing.
+type Moment struct {
+	Day Day
+	At  time.Time
+}
+
+func (m Moment) none() bool { return m.Day == 0 }
+
+// Item of a plan.
+type Item struct {
+	Code, Key  string
+	Round      int
+	Opens      Moment // of what is known so far, see Waits
+	Due, Last  Moment
+	Waits      []string // steps that it follows and that may still be done
+	Compressed bool
+	TooLate    bool
+	Applies    Answer
+	State      string
+	step       *Step
+	entry      *Entry
+	raised     time.Time
+}
+
+// Missing is a must that cannot be met, and by how many days it is too late.
+type Missing struct {
+	Code, Key string
+	Round     int
+	Days      int
+}
+
+// Plan is what becomes of a case.
+type Plan struct {
+	Items      []Item
+	State      string
+	Discharge  Moment
+	Infeasible []Missing
+}

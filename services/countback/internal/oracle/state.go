@@ -1,0 +1,105 @@
+package oracle
+
+// caseState is the first that fits.
+func (p *planner) caseState(plan Plan) string {
+	home := !p.c.Left.IsZero() || p.byTheClock(plan.Discharge)
+	arrived := !p.c.Arrived.IsZero() || p.byTheClock(Moment{p.c.Surgery, p.c.Start})
+	switch {
+	case p.c.Cancelled:
+		return "cancelled"
+	case home && !leftToDo(plan.Items):
+		return "closed"
+	case home:
+		return "home"
+	case arrived:
+		return "arrived"
+	case p.c.Held:
+		return "held"
+	case len(plan.Infeasible) > 0:
+		return "infeasible"
+	case behind(plan.Items):
+		return "behind"
+	case p.ready(plan.Items):
+		return "ready"
+	}
+	return "on-track"
+}
+
+// byTheClock: where nobody says what became of the person, the clock does.
+func (p *planner) byTheClock(m Moment) bool {
+	return !m.At.IsZero() && !p.c.Held && !p.now.Before(m.At)
+}
+
+func waiting(state string) bool {
+	switch state {
+	case "upcoming", "open", "due", "late", "paused":
+		return true
+	}
+	return false
+}
+
+func leftToDo(items []Item) bool {
+	for _, it := range items {
+		if waiting(it.State) && it.Applies == Yes {
+			return true
+		}
+	}
+	return false
+}
+
+// infeasible lists the musts of the preparation that were missed: those whose
+// last day is not after the day of surgery. How many days too late each is
+// counts from its last day to today, or for a fixed one that was booked too
+// late from its due day to the booking.
+func (p *planner) infeasible(items []Item) []Missing {
+	if p.c.Surgery == 0 || p.c.Cancelled {
+		return nil
+	}
+	var list []Missing
+	for _, it := range items {
+		if it.step.Need != Must || it.State != "missed" || it.Applies != Yes || p.failedBefore(it) || it.Last.Day > p.c.Surgery {
+			continue
+		}
+		from, to := it.Last.Day, p.place.dateOf(p.now)
+		if it.TooLate {
+			to = p.place.dateOf(p.c.Booked)
+		}
+		if it.TooLate || it.Last.none() {
+			from = it.Due.Day
+		}
+		missing := Missing{it.Code, it.Key, it.Round, 0}
+		for d := from; d > 0 && d < to; d++ {
+			missing.Days++
+		}
+		list = append(list, missing)
+	}
+	return list
+}
+
+// behind: a must is late that could have been done in time. A fixed one that
+// is late can only be confirmed.
+func behind(items []Item) bool {
+	for _, it := range items {
+		if it.step.Need == Must && it.step.Trigger == "" && it.State == "late" && !it.step.Fixed {
+			return true
+		}
+	}
+	return false
+}
+
+// ready: no must waits whose last day is before the day of surgery, and none
+// that is in doubt was missed.
+func (p *planner) ready(items []Item) bool {
+	if p.c.Surgery == 0 {
+		return false
+	}
+	for _, it := range items {
+		if it.step.Need != Must || it.step.Trigger != "" || it.Last.none() || it.Last.Day >= p.c.Surgery {
+			continue
+		}
+		if waiting(it.State) || it.State == "missed" && it.Applies == Unknown && !p.failedBefore(it) {
+			return false
+		}
+	}
+	return true
+}

@@ -33,36 +33,17 @@ func TestDefaultProtocol(t *testing.T) {
 			}
 		}
 	}
-	require.NotEmpty(t, things)
-
 	check(t, true, func(t *rapid.T) situation {
 		f := rapid.SampledFrom(w.facilities).Draw(t, "facility")
 		s := situation{name: f.name, place: f.place, calendar: f.calendar, rules: rules, protocol: protocol.Protocol}
 		s.c = drawCase(t, f)
-		s.c.Facts = map[string]any{}
-		for _, fact := range protocol.Facts {
-			known := one(t, 2, fact.Name)
-			switch {
-			case fact.Type == "boolean" && known:
-				s.c.Facts[fact.Name] = one(t, 2, fact.Name)
-			case fact.Type == "boolean" && fact.Default != nil:
-				s.c.Facts[fact.Name] = fact.Default
-			case fact.Name == "stay" && s.c.Stay != "":
-				s.c.Facts[fact.Name] = s.c.Stay
-			}
-		}
+		drawFacts(t, &s)
 		for _, thing := range things {
 			if thing != "side" && one(t, 2, "said") {
 				s.c.Under[thing] = "as planned"
 			}
 		}
-		s.c.Repeats = map[string][]string{"medicine": []string{"a", "b", "c"}[:rapid.IntRange(0, 3).Draw(t, "medicines")]}
-		for _, step := range rules.Steps {
-			if step.Trigger != "" && one(t, 3, "event") {
-				at := f.instant(t, walk(dayOr(s.c.Surgery, f, s.c.Booked), -rapid.IntRange(-20, 30).Draw(t, "raised")))
-				s.c.Events = append(s.c.Events, Event{Name: step.Trigger, Key: "e", At: at})
-			}
-		}
+		drawEvents(t, f, &s)
 		if one(t, 2, "in order") {
 			inOrder(t, &s)
 		} else {
@@ -71,6 +52,31 @@ func TestDefaultProtocol(t *testing.T) {
 		s.now = drawNow(t, s)
 		return s
 	})
+}
+
+func drawFacts(t *rapid.T, s *situation) {
+	s.c.Facts = map[string]any{}
+	for _, fact := range s.protocol.Facts {
+		known := one(t, 2, fact.Name)
+		switch {
+		case fact.Type == "boolean" && known:
+			s.c.Facts[fact.Name] = one(t, 2, fact.Name)
+		case fact.Type == "boolean" && fact.Default != nil:
+			s.c.Facts[fact.Name] = fact.Default
+		case fact.Name == "stay" && s.c.Stay != "":
+			s.c.Facts[fact.Name] = s.c.Stay
+		}
+	}
+}
+
+func drawEvents(t *rapid.T, f facility, s *situation) {
+	s.c.Repeats = map[string][]string{"medicine": []string{"a", "b", "c"}[:rapid.IntRange(0, 3).Draw(t, "medicines")]}
+	for _, step := range s.rules.Steps {
+		if step.Trigger != "" && one(t, 3, "event") {
+			at := f.instant(t, walk(dayOr(s.c.Surgery, f, s.c.Booked), -rapid.IntRange(-20, 30).Draw(t, "raised")))
+			s.c.Events = append(s.c.Events, Event{Name: step.Trigger, Key: "e", At: at})
+		}
+	}
 }
 
 // inOrder has nearly everything done on its due day for the date that stands,

@@ -37,6 +37,7 @@ func (w *writing) events(carePlan store.Stored, oldState string) error {
 	data := event.CaseData{
 		CarePlan: w.c.ID, Version: carePlan.Version, State: string(w.plan.State),
 		Protocol: w.office.protocol.Canonical(), SurgeryDate: w.plan.Day.String(), Booking: w.b.Primary,
+		EarliestSafeDate: w.safe,
 	}
 	for _, name := range w.caseEvents(readiness.CaseState(oldState)) {
 		d := data

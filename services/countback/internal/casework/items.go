@@ -29,6 +29,7 @@ type writing struct {
 	last     int                   // the highest number given
 
 	plan    *readiness.Plan
+	safe    string // the earliest safe date, where the booked day cannot be met
 	changes []readiness.Change
 	saved   []store.Item // item versions that were written
 	written map[readiness.Key]*translate.Row

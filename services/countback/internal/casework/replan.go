@@ -243,7 +243,7 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created}
 	if len(w.plan.Infeasible) > 0 {
 		safe := readiness.Earliest(&w.b.Case, w.office.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
-		view.Safe = &safe
+		view.Safe, w.safe = &safe, safe.Day.String()
 	}
 	body, err := w.office.facility.CarePlan(view, w.office.protocol)
 	if err != nil {

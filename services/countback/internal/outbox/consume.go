@@ -33,6 +33,9 @@ const (
 	// messageAhead is how many messages one pull asks for. More would not come:
 	// the next is only sent once the one before is acknowledged.
 	messageAhead = 1
+	// enterAgain is how long a quiet wait for a message lasts before it is
+	// entered once more; see next.
+	enterAgain = 250 * time.Millisecond
 )
 
 // ConsumeOptions configure a reference consumer.
@@ -129,7 +132,7 @@ func (c *consumer) follow(ctx context.Context) (progress bool, err error) {
 		if ctx.Err() != nil {
 			return progress, nil // before Next asks the broker for another message
 		}
-		msg, err := messages.Next(jetstream.NextContext(ctx))
+		msg, err := next(ctx, messages)
 		if err != nil {
 			return progress, fmt.Errorf("read messages: %w", err)
 		}
@@ -138,6 +141,21 @@ func (c *consumer) follow(ctx context.Context) (progress bool, err error) {
 			return progress, err
 		}
 	}
+}
+
+// next waits for a message. The library asks the broker for one when Next is
+// entered, unless the goroutine that sent its last request has not come back yet;
+// then nothing is asked for, and the wait ends with a missed heartbeat after
+// 30 s. On a busy machine that goroutine can be slower than the message that it
+// fetched, so a wait that stays quiet is entered once more.
+func next(ctx context.Context, messages jetstream.MessagesContext) (jetstream.Msg, error) {
+	entered, cancel := context.WithTimeout(ctx, enterAgain)
+	msg, err := messages.Next(jetstream.NextContext(entered))
+	cancel()
+	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+		return messages.Next(jetstream.NextContext(ctx))
+	}
+	return msg, err
 }
 
 // release gives back what was fetched and not handled, which the broker would

@@ -35,6 +35,16 @@ type Entry struct {
 	Until   calendar.Date     // the evidence's own end date, if it has one
 	For     map[string]string // booking details it was done for, see Case.Details
 	Reason  string            // why waived, not needed or failed
+	Record  string            // the record that shows it was done; empty: a person says so
+	Against string            // a record that a person does not accept
+}
+
+// Proof is a record that shows that a step was done, so that nobody has to say
+// so on its Task.
+type Proof struct {
+	Record string        // what names it, such as a FHIR reference
+	On     calendar.Date // the day it was done
+	Until  calendar.Date // the evidence's own end date, if it has one
 }
 
 // Ending says why a case ended without surgery.
@@ -72,6 +82,7 @@ type Case struct {
 	Raised  []Raised
 	Details map[string]string // side, procedure, stay, surgeon: what may void evidence
 	Entries map[Key]Entry
+	Proofs  map[Key][]Proof // by step and repeat, Round 0; in any order
 }
 
 // forDate is the entry's name for the date and time an item was done for.

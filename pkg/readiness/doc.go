@@ -48,6 +48,12 @@
 // it, an earlier round does not come back: the patient was told otherwise. An
 // own end date that nobody recorded makes evidence good for its date only.
 //
+// A record that shows that a step was done (Proof) stands where no person said
+// anything about it; what a person says goes before. Of several records the
+// newest that counts is taken. One that no longer counts stays visible on the
+// round that it closed; one from before the booking that could never have
+// counted is not shown.
+//
 // # The stay
 //
 // Arrival and discharge are those of the Encounter. Without one the clock stands

@@ -129,11 +129,14 @@ func (d *dating) note(code string, items []Item) {
 func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time) []Item {
 	d.repeat = i.Key.Repeat
 	d.date(&i, c)
-	applies, because := i.Applies, ""
+	applies, because, shown := i.Applies, "", false
 	for round := 1; ; round++ {
 		i.Key.Round = round
 		i.Replaces = round - 1
 		i.Entry = c.Entries[i.Key]
+		if i.Entry.Outcome == NoOutcome || i.Entry.Outcome == Applies {
+			shown = d.prove(&i, c, d.cal.DateOf(now), shown) || shown
+		}
 		later := c.Entries[Key{i.Key.Step, i.Key.Repeat, round + 1}].Outcome != NoOutcome
 		i.Applies = applies
 		if i.Entry.Outcome == Applies {

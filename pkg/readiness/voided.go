@@ -37,6 +37,9 @@ func (i *Item) voided(c *Case, later bool) string {
 			return "it counted until " + e.Until.Format(dayLayout)
 		}
 	}
+	if e.Record != "" {
+		return "the record of it is of " + e.On.Format(dayLayout) + ", which is outside the days for this date"
+	}
 	if e.For[DetailDate] == now[DetailDate] {
 		return "it was done for another start time"
 	}

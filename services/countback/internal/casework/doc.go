@@ -14,8 +14,8 @@
 //
 // # What identifies a booking
 //
-// A booking is known by its business identifier. A POST of a booking resource
-// whose identifiers are exactly those of one that is held already updates that
+// A booking is known by its business identifier. A POST of a resource that plans
+// follow from (a booking, or what says more about the person) whose identifiers are exactly those of one that is held already updates that
 // one: theatre systems repeat themselves, and a second case for the same
 // operation would be worse than an unusual reading of POST.
 package casework

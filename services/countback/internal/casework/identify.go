@@ -58,7 +58,7 @@ func (q *Request) means(o *Request) bool {
 	case query != "":
 		id, refusal := condition(query, q.Type, "")
 		return refusal == nil && slices.Contains(sent, id)
-	case q.Method == "POST" && slices.Contains(booking, q.Type):
+	case q.Method == "POST" && slices.Contains(planned, q.Type):
 		return len(sent) > 0 && slices.Equal(sent, identifiers(q.Resource))
 	}
 	return false
@@ -98,8 +98,8 @@ func (r *receipt) byID(typ, id string) (target, error) {
 	return target{current: cur}, err
 }
 
-// posted takes a new id, unless a booking with exactly these identifiers is
-// held already.
+// posted takes a new id, unless a resource that plans follow from is held
+// already with exactly these identifiers.
 func (r *receipt) posted(q *Request) (target, error) {
 	held, err := r.twin(q)
 	if err != nil || held.Version > 0 {
@@ -108,11 +108,11 @@ func (r *receipt) posted(q *Request) (target, error) {
 	return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
 }
 
-// twin finds the booking that has exactly the identifiers of the one that was
-// sent; Version 0 when there is none, or it is no booking.
+// twin finds the resource that has exactly the identifiers of the one that was
+// sent; Version 0 when there is none, or no plan follows from its type.
 func (r *receipt) twin(q *Request) (store.Stored, error) {
 	sent := identifiers(q.Resource)
-	if len(sent) == 0 || !slices.Contains(booking, q.Type) {
+	if len(sent) == 0 || !slices.Contains(planned, q.Type) {
 		return store.Stored{}, nil
 	}
 	ids, err := r.tx.ByIdentifier(q.Type, sent[0].System, sent[0].Value)

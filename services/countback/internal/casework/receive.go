@@ -15,10 +15,20 @@ import (
 var Received = []string{
 	"Appointment", "Procedure", "ServiceRequest", "Patient", "RelatedPerson",
 	"Practitioner", "Location", "Encounter", "CareTeam",
+	"Condition", "Observation", "DiagnosticReport", "QuestionnaireResponse",
+	"MedicationStatement", "MedicationRequest", "AllergyIntolerance",
 }
 
-// booking are the types that plans are made from.
-var booking = []string{"Appointment", "Procedure", "ServiceRequest", "Encounter"}
+// booking are the types that bookings are made from; clinical are those that
+// say more about the person. Plans follow from both.
+var (
+	booking  = []string{"Appointment", "Procedure", "ServiceRequest", "Encounter"}
+	clinical = []string{
+		"Condition", "Observation", "DiagnosticReport", "QuestionnaireResponse",
+		"MedicationStatement", "MedicationRequest", "AllergyIntolerance",
+	}
+	planned = slices.Concat(booking, clinical)
+)
 
 // Delivery is one message as it came, and what it asks for. All of its
 // requests succeed, or none of them changes anything.
@@ -189,7 +199,7 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	switch {
 	case q.Type == "Patient":
 		people, err = r.arrived(parsed, next.Type+"/"+next.ID)
-	case slices.Contains(booking, q.Type):
+	case slices.Contains(planned, q.Type):
 		for _, p := range []string{next.Patient, cur.Patient} {
 			if strings.HasPrefix(p, "Patient/") {
 				people = append(people, p)

@@ -98,7 +98,7 @@ func (c *cause) worked(caseID string) bool {
 
 // records reads what is held of the person that plans are made from.
 func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, error) {
-	held, err := tx.OfPatient(patient, booking...)
+	held, err := tx.OfPatient(patient, planned...)
 	if err != nil {
 		return nil, err
 	}

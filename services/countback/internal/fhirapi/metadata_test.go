@@ -29,9 +29,21 @@ func sample(t *testing.T, typ string) string {
 		"Location":       `"status":"active"`,
 		"Encounter":      `"status":"planned","class":{"code":"AMB"}`,
 		"CareTeam":       `"status":"active"`,
+
+		"Condition":             `"subject":{"display":"canary"}`,
+		"Observation":           `"status":"final","code":{"text":"canary"}`,
+		"DiagnosticReport":      `"status":"final","code":{"text":"canary"}`,
+		"QuestionnaireResponse": `"status":"completed"`,
+		"MedicationStatement":   `"status":"active","medicationCodeableConcept":{"text":"canary"},"subject":{"display":"canary"}`,
+		"MedicationRequest":     `"status":"active","intent":"order","medicationCodeableConcept":{"text":"canary"},"subject":{"display":"canary"}`,
+		"AllergyIntolerance":    `"patient":{"display":"canary"}`,
 	}
 	require.Contains(t, elements, typ, "add a sample of the new type")
-	return `{"resourceType":"` + typ + `","identifier":[{"system":"https://canary.example","value":"canary"}],` + elements[typ] + "}"
+	id := `{"system":"https://canary.example","value":"canary"}`
+	if typ != "QuestionnaireResponse" { // which has one at most
+		id = "[" + id + "]"
+	}
+	return `{"resourceType":"` + typ + `","identifier":` + id + `,` + elements[typ] + "}"
 }
 
 func (h *house) statement() *fhir.Node {

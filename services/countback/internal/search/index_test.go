@@ -162,6 +162,20 @@ var published = map[string]string{
 	"RelatedPerson": `identifier token RelatedPerson-identifier; name string RelatedPerson-name; patient reference RelatedPerson-patient; relationship token RelatedPerson-relationship`,
 	"ServiceRequest": `authored date ServiceRequest-authored; based-on reference ServiceRequest-based-on; code token clinical-code; identifier token clinical-identifier;
 		occurrence date ServiceRequest-occurrence; patient reference clinical-patient; status token ServiceRequest-status; subject reference ServiceRequest-subject`,
+	"Condition": `clinical-status token Condition-clinical-status; code token clinical-code; identifier token clinical-identifier;
+		patient reference clinical-patient; subject reference Condition-subject`,
+	"Observation": `code token clinical-code; date date clinical-date; identifier token clinical-identifier;
+		patient reference clinical-patient; status token Observation-status; subject reference Observation-subject`,
+	"DiagnosticReport": `code token clinical-code; date date clinical-date; identifier token clinical-identifier;
+		patient reference clinical-patient; status token DiagnosticReport-status; subject reference DiagnosticReport-subject`,
+	"QuestionnaireResponse": `authored date QuestionnaireResponse-authored; identifier token QuestionnaireResponse-identifier; patient reference QuestionnaireResponse-patient;
+		questionnaire reference QuestionnaireResponse-questionnaire; status token QuestionnaireResponse-status; subject reference QuestionnaireResponse-subject`,
+	"MedicationStatement": `code token clinical-code; effective date MedicationStatement-effective; identifier token clinical-identifier;
+		patient reference clinical-patient; status token medications-status; subject reference MedicationStatement-subject`,
+	"MedicationRequest": `authoredon date MedicationRequest-authoredon; code token clinical-code; identifier token clinical-identifier;
+		patient reference clinical-patient; status token medications-status; subject reference MedicationRequest-subject`,
+	"AllergyIntolerance": `clinical-status token AllergyIntolerance-clinical-status; code token clinical-code; identifier token clinical-identifier;
+		patient reference clinical-patient`,
 	"Task": `business-status token Task-business-status; code token Task-code; group-identifier token Task-group-identifier; identifier token Task-identifier;
 		owner reference Task-owner; patient reference Task-patient; status token Task-status`,
 }

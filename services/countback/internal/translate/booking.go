@@ -62,8 +62,10 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 	l.infer(groups, taken, true) // what was called off keeps its procedure: it is no booking of its own
 	groups = append(groups, l.orphans(taken)...)
 	out := make([]Booking, 0, len(groups))
+	proofs := p.proofsOf(records, f)
 	for n := range groups {
 		out = append(out, f.booking(&groups[n], p))
+		out[n].Case.Proofs = proofs
 	}
 	for n := range out {
 		out[n].absorb(out[:len(appointments)], p.LinkTolerance)

@@ -19,8 +19,9 @@ type Definitions struct {
 // Protocol is a readiness.Protocol with what the wire needs beside it.
 type Protocol struct {
 	*readiness.Protocol
-	rules []factRule
-	facts map[string]readiness.Fact
+	rules    []factRule
+	evidence []evidenceRule
+	facts    map[string]readiness.Fact
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -74,7 +75,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Protocol{Protocol: checked, rules: rd.rules, facts: rd.facts}, nil
+	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, facts: rd.facts}, nil
 }
 
 func readFacts(cs *fhir.Resource) []readiness.Fact {
@@ -107,6 +108,8 @@ type definitionReader struct {
 	action     string
 	rules      []factRule
 	faults     []string
+
+	evidenceRules []evidenceRule
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {

@@ -1,6 +1,10 @@
 package translate
 
-import "example.org/countback/pkg/fhir"
+import (
+	"strings"
+
+	"example.org/countback/pkg/fhir"
+)
 
 // factsOf gathers what the codes of the records say, by the protocol's rules.
 // Two values of one fact that contradict each other leave it unknown, unless
@@ -51,9 +55,16 @@ func merge(both string, values []any) any {
 }
 
 // matches reports whether any coding of a CodeableConcept (or Coding, or a list
-// of either) belongs to the set.
+// of either) belongs to the set. A canonical belongs to it as a URI, whatever
+// its version.
 func matches(n *fhir.Node, set *ValueSet) bool {
 	for _, concept := range n.Items() {
+		if concept.Kind() == fhir.String {
+			url, _, _ := strings.Cut(concept.Text(), "|")
+			if set.Has(Coding{systemURI, url}) {
+				return true
+			}
+		}
 		if c := concept.String("code"); c != "" && set.Has(Coding{concept.String("system"), c}) {
 			return true
 		}

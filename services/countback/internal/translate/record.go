@@ -114,3 +114,14 @@ func (f Facility) day(s string) calendar.Date {
 	}
 	return calendar.NewDate(y, int(m), day)
 }
+
+// dayOf is the day on which what a resource tells of took place, by the elements
+// that its type has for it; zero when it names none.
+func (f Facility) dayOf(r *Record) calendar.Date {
+	for _, path := range proofs[r.Type].days {
+		if d := f.day(r.String(strings.Split(path, ".")...)); !d.IsZero() {
+			return d
+		}
+	}
+	return 0
+}

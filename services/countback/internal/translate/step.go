@@ -44,6 +44,9 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 			s.ForPerformer = value(part(e, "text")).Text()
 		}
 	}
+	for _, in := range a.Get("input").Items() {
+		rd.evidence(in)
+	}
 	for _, d := range a.Get("documentation").Items() {
 		s.Sources = append(s.Sources, source(d))
 	}

@@ -168,6 +168,10 @@ func worked(t *fhir.Task, r *Row) error {
 	if r.Why != "" && (r.Work == nil || r.Work.StatusReason == nil) {
 		t.StatusReason = &r4.CodeableConcept{Text: &r.Why}
 	}
+	if r.Record != "" {
+		t.Extension = append(t.Extension, r4.Extension{Url: ExtensionBase + "evidence-record", ValueReference: reference(r.Record)})
+		t.ExecutionPeriod = &r4.Period{End: &r.RecordOn}
+	}
 	if r.Work == nil {
 		return nil
 	}

@@ -49,6 +49,9 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	w.Note = sent.Bytes(sent.Get("note"))
 	w.Output = sent.Bytes(sent.Get("output"))
 	w.ExecutionPeriod = sent.Bytes(sent.Get("executionPeriod"))
+	if row.Record != "" && !changed("executionPeriod") {
+		w.ExecutionPeriod = nil // the record's, not the person's
+	}
 	switch {
 	case sent.String("status") != row.Status:
 		issues = f.move(w, sent, row, item, o)
@@ -145,6 +148,9 @@ func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.I
 			w.Outcome = readiness.NoOutcome
 		}
 		w.Reason, w.Status, w.On, w.For = "", to, "", nil
+		if row.Record != "" { // what a record shows is taken back
+			w.Against = row.Record
+		}
 		if to == "requested" {
 			w.Status = ""
 		}

@@ -94,9 +94,11 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	a.onClose("lock", release)
-	a.db, err = store.Open(ctx, store.Options{Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal})
+	a.db, err = store.Open(ctx, store.Options{
+		Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal, ClockCorrected: cfg.ClockCorrected,
+	})
 	if err != nil {
-		return nil, fmt.Errorf("open the database: %w", err)
+		return nil, fmt.Errorf("open the database: %w", explainClock(err))
 	}
 	a.onClose("database", a.db.Close)
 	definition, err := cfg.definition()
@@ -302,12 +304,15 @@ func (a *App) audits(ctx context.Context) error {
 	}
 }
 
-// Tick plans again every case that changes with time alone by now.
+// Tick plans again every case that changes with time alone by now. Cases that
+// fail are in the error; they keep no other waiting.
 func (a *App) Tick(ctx context.Context) error {
+	var failed error
 	for {
 		n, err := a.Office.Tick(ctx, a.Clock.Now(), tickLimit)
-		if err != nil || n < tickLimit {
-			return err
+		failed = errors.Join(failed, err)
+		if n < tickLimit {
+			return failed
 		}
 	}
 }

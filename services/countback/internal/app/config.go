@@ -12,6 +12,7 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/services/countback/internal/event"
+	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -27,6 +28,7 @@ type Config struct {
 	OperatingDays    string // Mon-Fri, or a list
 	AnaesthesiaAfter time.Duration
 	Today            string // standing clock: a date or an RFC 3339 instant
+	ClockCorrected   bool   // the clock was ahead before and is right now
 	NATS             string // external server; empty: the embedded one
 	NATSListen       string // port of the embedded server; empty: none
 	Protocol         string // file with a PlanDefinition; empty: the embedded one
@@ -48,6 +50,7 @@ func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Admin, "admin", "127.0.0.1:8081", "`host:port` of health and metrics")
 	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir)")
 	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
+	fs.BoolVar(&c.ClockCorrected, "clock-corrected", false, "the clock was ahead before and is right now: start although it was set back by more than two days, and plan again what was planned meanwhile; for one start only")
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
 	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
 }
@@ -82,6 +85,14 @@ func (c *Config) check() error {
 		}
 	}
 	return nil
+}
+
+// explainClock says what to do about a clock that was set back.
+func explainClock(err error) error {
+	if !errors.Is(err, store.ErrClockBack) {
+		return err
+	}
+	return fmt.Errorf("%w; put the clock right, or, if it is right now and was ahead before, start once with -clock-corrected", err)
 }
 
 // FacilityOf builds the hospital's calendar. base is the public FHIR base.

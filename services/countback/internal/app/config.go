@@ -25,6 +25,7 @@ type Config struct {
 	Facility         string // token of the facility in event subjects
 	Zone             string // IANA name of the facility's time zone
 	Holidays         string // us-federal, england, none, or a file of dates
+	Closures         string // file of days closed on top of these; empty: none
 	OperatingDays    string // Mon-Fri, or a list
 	AnaesthesiaAfter time.Duration
 	Today            string // standing clock: a date or an RFC 3339 instant
@@ -37,7 +38,8 @@ type Config struct {
 // FacilityFlags adds the settings that say which hospital this is.
 func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Zone, "zone", "America/Chicago", "the facility's time zone, an IANA `name`")
-	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` with a date a line")
+	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` of closed days in their place, as for -closures")
+	fs.StringVar(&c.Closures, "closures", "", "`file` of the facility's own closed days, on top of -holidays: a date (2026-12-24) or a range (2026-12-24..2026-12-31) a line, and a name if you like")
 	fs.StringVar(&c.OperatingDays, "operating-days", "Mon-Fri", "`days` on which elective surgery is done")
 	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, such as 30m, where the booking does not say it")
 	fs.StringVar(&c.Protocol, "protocol", "", "`file` with the PlanDefinition to plan by (default: the example protocol inside)")
@@ -106,6 +108,13 @@ func (c *Config) FacilityOf(base string) (translate.Facility, error) {
 	if err != nil {
 		return f, fmt.Errorf("-holidays: %w", err)
 	}
+	if c.Closures != "" {
+		closures, err := closedDays(c.Closures)
+		if err != nil {
+			return f, fmt.Errorf("-closures: %w", err)
+		}
+		holidays = holidays.With(closures)
+	}
 	days, err := calendar.ParseOperatingDays(c.OperatingDays)
 	if err != nil {
 		return f, fmt.Errorf("-operating-days: %w", err)
@@ -129,6 +138,15 @@ func holidaySet(s string) (calendar.HolidaySet, error) {
 	}
 	defer file.Close()
 	return calendar.ParseHolidays(file)
+}
+
+func closedDays(name string) (calendar.HolidaySet, error) {
+	file, err := os.Open(name)
+	if err != nil {
+		return calendar.HolidaySet{}, err
+	}
+	defer file.Close()
+	return calendar.ParseClosures(file)
 }
 
 // standing reads -today: a date means 12:00 in the facility's zone.

@@ -285,6 +285,7 @@ func (a *App) ticks(ctx context.Context) error {
 
 // audits compares what was published with what the stream holds, and publishes
 // again what is missing: an acknowledgement does not mean that it is on disk.
+// What is past every audit is deleted.
 func (a *App) audits(ctx context.Context) error {
 	t := time.NewTicker(auditEvery)
 	defer t.Stop()
@@ -294,13 +295,24 @@ func (a *App) audits(ctx context.Context) error {
 			return nil
 		case <-t.C:
 		}
-		report, err := a.relay.Audit(ctx)
-		switch {
-		case err != nil && ctx.Err() == nil:
-			a.log.Error("audit of the stream", "error", err)
-		case report.Missing > 0:
-			a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
-		}
+		a.audit(ctx)
+	}
+}
+
+func (a *App) audit(ctx context.Context) {
+	report, err := a.relay.Audit(ctx)
+	switch {
+	case ctx.Err() != nil:
+		return
+	case err != nil:
+		a.log.Error("audit of the stream", "error", err)
+		return
+	case report.Missing > 0:
+		a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
+	}
+	// Only after an audit that went well: its rows are the truth until then.
+	if _, err := a.relay.Prune(ctx); err != nil && ctx.Err() == nil {
+		a.log.Error("pruning of the outbox", "error", err)
 	}
 }
 

@@ -345,8 +345,14 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 	if changed {
 		act.Targets = append(act.Targets, versioned(carePlan))
 	}
+	act.Told = map[string]translate.Told{}
 	for _, i := range w.saved {
-		act.Targets = append(act.Targets, "Task/"+i.TaskID()+"/_history/"+strconv.FormatInt(i.Version, 10))
+		ref := "Task/" + i.TaskID() + "/_history/" + strconv.FormatInt(i.Version, 10)
+		act.Targets = append(act.Targets, ref)
+		if len(w.saved) <= translate.MostTold {
+			row := w.written[readiness.Key{Step: i.Step, Repeat: i.Repeat, Round: i.Round}]
+			act.Told[ref] = w.office.facility.Tell(row, w.office.protocol)
+		}
 	}
 	body, err := w.office.facility.Provenance(act)
 	if err != nil {

@@ -255,5 +255,6 @@ func TestHealthAndMetrics(t *testing.T) {
 	require.Equal(t, 200, status)
 	require.Contains(t, string(body), "countback_events_published_total 2\n")
 	require.Contains(t, string(body), "countback_events_waiting 0\n")
+	require.Contains(t, string(body), "countback_timers_failing 0\n")
 	require.Contains(t, string(body), `countback_cases{state="behind"} 1`)
 }

@@ -60,6 +60,9 @@ func TestACaseThatFails(t *testing.T) {
 		require.ErrorContains(t, err, sick.plan)
 	}
 	require.Empty(t, h.happenings(sick.plan, "", mark))
+	counts, err := h.office.Counts(context.Background())
+	require.NoError(t, err)
+	require.EqualValues(t, 1, counts.Resting, "an operator sees it")
 
 	h.restart("2026-09-12 05:00")
 	require.Error(t, h.office.db.Write(context.Background(), func(tx *store.Tx) error {
@@ -69,6 +72,9 @@ func TestACaseThatFails(t *testing.T) {
 	require.Equal(t, 1, h.tick("2026-09-12 05:00"), "a start tries at once")
 	require.Equal(t, []string{event.CaseBehind}, h.happenings(sick.plan, "", mark))
 	require.Zero(t, h.tick("2026-09-12 05:00"))
+	counts, err = h.office.Counts(context.Background())
+	require.NoError(t, err)
+	require.Zero(t, counts.Resting)
 }
 
 // A fault of ours in the rules is an error of that case alone.

@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 )
@@ -34,6 +35,15 @@ func (tx *Tx) DueCases(now time.Time, limit int) ([]string, error) {
 	return out, wrap("read due cases", err)
 }
 
+// takeLease asks again whether the lease is free: where there are several
+// writers, another may have taken it since it was looked for.
+const takeLease = `INSERT INTO timer_lease (case_id, due_at, holder, until, attempts)
+	SELECT id, next_at, ?, ?, 1 FROM care_case WHERE id = ? AND next_at IS NOT NULL
+	ON CONFLICT (case_id) DO UPDATE SET holder = excluded.holder, until = excluded.until, due_at = excluded.due_at,
+		attempts = CASE WHEN timer_lease.due_at = excluded.due_at THEN timer_lease.attempts ELSE 0 END + 1
+		WHERE timer_lease.due_at <> excluded.due_at OR timer_lease.until <= ? OR timer_lease.until > ?
+	RETURNING attempts`
+
 // LeaseDue takes the lease of at most limit due cases, the earliest first, until
 // a time at most two hours after now. An attempt counts from here, so that one
 // that ends with the process counts too.
@@ -48,11 +58,10 @@ func (tx *Tx) LeaseDue(holder string, now, until time.Time, limit int) ([]Lease,
 	out := make([]Lease, 0, len(due))
 	for _, id := range due {
 		l := Lease{CaseID: id}
-		err := tx.one([]any{&l.Attempts}, `INSERT INTO timer_lease (case_id, due_at, holder, until, attempts)
-			SELECT id, next_at, ?, ?, 1 FROM care_case WHERE id = ?
-			ON CONFLICT (case_id) DO UPDATE SET holder = excluded.holder, until = excluded.until, due_at = excluded.due_at,
-				attempts = CASE WHEN due_at = excluded.due_at THEN attempts ELSE 0 END + 1
-			RETURNING attempts`, holder, until.UnixMicro(), id)
+		err := tx.one([]any{&l.Attempts}, takeLease, append([]any{holder, until.UnixMicro(), id}, dueArgs(now, limit)[1:3]...)...)
+		if errors.Is(err, ErrNotFound) {
+			continue // somebody was quicker
+		}
 		if err != nil {
 			return nil, wrap("lease due cases", err)
 		}

@@ -54,6 +54,13 @@ func TestLease(t *testing.T) {
 	require.Equal(t, map[string]int{"c": 1}, leased(t, db, "one", start))
 	require.Empty(t, leased(t, db, "two", start.Add(time.Minute-time.Microsecond)))
 	require.True(t, holds("one"))
+	write(t, db, func(tx *Tx) error { // looked for before "one" had it, as another writer may
+		args := append([]any{"two", start.Add(time.Minute).UnixMicro(), "c"}, dueArgs(start, 1)[1:3]...)
+		var attempts int
+		require.ErrorIs(t, tx.one([]any{&attempts}, takeLease, args...), ErrNotFound)
+		return nil
+	})
+	require.True(t, holds("one"))
 	require.Equal(t, map[string]int{"c": 2}, leased(t, db, "two", start.Add(time.Minute)), "it ended")
 	require.False(t, holds("one"))
 	require.True(t, holds("two"))

@@ -131,12 +131,19 @@ func TestSeveralCopies(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, n, "they are held")
 	h.set("2027-01-11 10:01")
-	n, err = copies[1].Tick(context.Background(), h.clock(), 100)
+	taken, _, err := copies[1].take(context.Background(), h.clock(), 100)
 	require.NoError(t, err)
-	require.Equal(t, len(all), n)
+	require.Len(t, taken, len(all), "they are anyone's")
 	before := h.everything()
 	require.NoError(t, copies[0].fire(context.Background(), leases[0]), "it was only slow: it finds them taken")
 	require.Equal(t, before, h.everything())
+	for _, l := range taken {
+		require.NoError(t, copies[1].fire(context.Background(), l))
+	}
+	before = h.everything()
+	require.NoError(t, copies[0].fire(context.Background(), leases[0]), "or done")
+	require.Equal(t, before, h.everything())
+	require.Zero(t, h.tick("2027-01-11 10:01"))
 	require.Equal(t, "arrived", h.caseRow(all[0].plan).State)
 }
 
@@ -260,4 +267,20 @@ func TestClockThatWasAhead(t *testing.T) {
 	other.tick("2027-01-10 00:00")
 	require.Equal(t, other.stands(o.plan), h.stands(b.plan))
 	replicas(t, h)
+}
+
+// Killed between two cases, and started with the clock an hour behind: time had
+// come so far, and the other case follows; both stand at the same moment.
+func TestTheRestOfATickIsDone(t *testing.T) {
+	h := newHouse(t)
+	one, two := h.book("1", surgery), h.book("2", surgery)
+	h.set("2026-09-12 00:00")
+	n, err := h.office.Tick(context.Background(), h.clock(), 1)
+	require.NoError(t, err)
+	require.Equal(t, 1, n)
+	h.restart("2026-09-11 23:00")
+	require.Equal(t, 1, h.tick("2026-09-11 23:00"))
+	require.Equal(t, h.stands(one.plan), h.stands(two.plan))
+	require.Equal(t, "behind", h.caseRow(two.plan).State)
+	require.Zero(t, h.tick("2026-09-12 00:00"))
 }

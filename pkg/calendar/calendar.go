@@ -22,7 +22,7 @@ const longestClosure = 400
 // Options say what New builds a Calendar from.
 type Options struct {
 	Zone          *time.Location // the facility's time zone; required
-	Holidays      HolidaySet     // from Holidays or ParseHolidays; the zero set closes no day
+	Holidays      HolidaySet     // from Holidays or ParseHolidays, With closures; the zero set closes no day
 	OperatingDays []time.Weekday // days with elective surgery; nil is Monday to Friday
 }
 

@@ -13,11 +13,16 @@ import (
 // closureName stands for a closure whose line gives no name.
 const closureName = "Closed"
 
+// ErrClosures marks a file of closures that cannot be read.
+var ErrClosures = errors.New("not a list of closed days")
+
 // ParseHolidays reads a facility's file of closed dates. Each line is
 //
 //	YYYY-MM-DD optional name
+//	YYYY-MM-DD..YYYY-MM-DD optional name
 //
-// with dates from 1990 to 2100, each at most once. Blank lines, and all from a
+// (the second closes both days and all between) with dates from 1990 to 2100,
+// each at most once. Blank lines, and all from a
 // "#" that starts a word on, are left out. The first line that says anything
 // may be
 //
@@ -27,19 +32,9 @@ const closureName = "Closed"
 // replaces that set's. Errors are ErrHolidays and name the line, counted from
 // 1. A failure of r is returned as it is.
 func ParseHolidays(r io.Reader) (HolidaySet, error) {
-	p := closureFile{names: map[Date]string{}, lines: map[Date]int{}}
-	lines := bufio.NewScanner(r)
-	for lines.Scan() {
-		p.line++
-		if err := p.read(lines.Text()); err != nil {
-			return HolidaySet{}, fmt.Errorf("%w: line %d: %w", ErrHolidays, p.line, err)
-		}
-	}
-	switch err := lines.Err(); {
-	case errors.Is(err, bufio.ErrTooLong):
-		return HolidaySet{}, fmt.Errorf("%w: line %d: is too long", ErrHolidays, p.line+1)
-	case err != nil:
-		return HolidaySet{}, fmt.Errorf("read holidays: %w", err)
+	p, err := readClosures(r, ErrHolidays, false)
+	if err != nil {
+		return HolidaySet{}, err
 	}
 	name := "closures"
 	if p.included != "" {
@@ -48,9 +43,59 @@ func ParseHolidays(r io.Reader) (HolidaySet, error) {
 	return newHolidaySet(name, p.names), nil
 }
 
+// ParseClosures reads a facility's own closed days, which come on top of a
+// holiday set (see HolidaySet.With): lines as in ParseHolidays, without an
+// include. Errors are ErrClosures and name the line, counted from 1. A failure
+// of r is returned as it is.
+func ParseClosures(r io.Reader) (HolidaySet, error) {
+	p, err := readClosures(r, ErrClosures, true)
+	if err != nil {
+		return HolidaySet{}, err
+	}
+	return newHolidaySet("closures", p.names), nil
+}
+
+// With is the set with more closed days. A day in both has the name that more
+// gives it, unless more gives it none.
+func (s HolidaySet) With(more HolidaySet) HolidaySet {
+	if len(more.names) == 0 {
+		return s
+	}
+	names := maps.Clone(more.names)
+	for d, name := range s.names {
+		if given, both := names[d]; !both || given == closureName {
+			names[d] = name
+		}
+	}
+	name := more.Name
+	if s.Name != "" {
+		name = s.Name + " and " + more.Name
+	}
+	return newHolidaySet(name, names)
+}
+
+func readClosures(r io.Reader, kind error, alone bool) (*closureFile, error) {
+	p := &closureFile{alone: alone, names: map[Date]string{}, lines: map[Date]int{}}
+	lines := bufio.NewScanner(r)
+	for lines.Scan() {
+		p.line++
+		if err := p.read(lines.Text()); err != nil {
+			return nil, fmt.Errorf("%w: line %d: %w", kind, p.line, err)
+		}
+	}
+	switch err := lines.Err(); {
+	case errors.Is(err, bufio.ErrTooLong):
+		return nil, fmt.Errorf("%w: line %d: is too long", kind, p.line+1)
+	case err != nil:
+		return nil, fmt.Errorf("read closed days: %w", err)
+	}
+	return p, nil
+}
+
 // closureFile is a file of closed dates as far as it has been read.
 type closureFile struct {
 	line     int
+	alone    bool   // no set may be included
 	included string // the set named by the include line
 	names    map[Date]string
 	lines    map[Date]int // where the file gives each date
@@ -76,10 +121,19 @@ func (p *closureFile) read(text string) error {
 	case words[0] == "include":
 		return p.include(words[1:])
 	}
+	// "2026-12-24 .. 2026-12-31" must not close one day alone.
+	for _, word := range words[1:min(len(words), 3)] {
+		if _, err := ParseDate(strings.TrimPrefix(word, "..")); err == nil {
+			return errors.New("has two dates: a range is written without spaces, 2026-12-24..2026-12-31")
+		}
+	}
 	return p.close(words[0], strings.Join(words[1:], " "))
 }
 
 func (p *closureFile) include(words []string) error {
+	if p.alone {
+		return errors.New("include has no place in closures: they come on top of the holidays")
+	}
 	if p.included != "" || len(p.lines) > 0 {
 		return errors.New("include may only come first")
 	}
@@ -95,23 +149,40 @@ func (p *closureFile) include(words []string) error {
 	return nil
 }
 
-func (p *closureFile) close(date, name string) error {
-	d, err := ParseDate(date)
+func (p *closureFile) close(days, name string) error {
+	first, last, isRange := strings.Cut(days, "..")
+	from, err := closureDate(first)
 	if err != nil {
 		return err
 	}
-	if d < firstClosure || d > lastClosure {
-		return fmt.Errorf("%s is outside %s to %s", d, firstClosure, lastClosure)
+	to := from
+	if isRange {
+		if to, err = closureDate(last); err != nil {
+			return err
+		}
+		if to < from {
+			return fmt.Errorf("%s is before %s", to, from)
+		}
 	}
-	if line := p.lines[d]; line > 0 {
-		return fmt.Errorf("%s is already on line %d", d, line)
-	}
-	p.lines[d] = p.line
-	switch {
-	case name != "":
-		p.names[d] = name
-	case p.names[d] == "":
-		p.names[d] = closureName
+	for d := from; d <= to; d++ {
+		if line := p.lines[d]; line > 0 {
+			return fmt.Errorf("%s is already on line %d", d, line)
+		}
+		p.lines[d] = p.line
+		switch {
+		case name != "":
+			p.names[d] = name
+		case p.names[d] == "":
+			p.names[d] = closureName
+		}
 	}
 	return nil
+}
+
+func closureDate(text string) (Date, error) {
+	d, err := ParseDate(text)
+	if err == nil && (d < firstClosure || d > lastClosure) {
+		err = fmt.Errorf("%s is outside %s to %s", d, firstClosure, lastClosure)
+	}
+	return d, err
 }

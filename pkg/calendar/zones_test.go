@@ -121,6 +121,59 @@ func checkAround(t *testing.T, c *calendar.Calendar, name string, change time.Ti
 	}
 }
 
+// TestDayWindowsAroundEveryChange asks, around each change of the clocks from
+// 2024 to 2037, for the days before, at and after it, and compares with a scan
+// of the instants: the day holds each minute that a wall clock shows under its
+// date, from the first to the last, and no other.
+func TestDayWindowsAroundEveryChange(t *testing.T) {
+	changes, short, long := 0, 0, 0
+	for name, z := range zoneFiles(t) {
+		c, err := calendar.New(calendar.Options{Zone: z})
+		require.NoError(t, err)
+		for _, change := range changesOf(z) {
+			changes++
+			s, l := checkDays(t, c, name, change)
+			short, long = short+s, long+l
+		}
+	}
+	t.Logf("%d changes, %d days of less than 24 hours and %d of more", changes, short, long)
+	require.Greater(t, changes, 2000)
+	require.Greater(t, short, 1000)
+	require.Greater(t, long, 1000)
+}
+
+// checkDays looks at the day before a change to the day after it, by minutes.
+func checkDays(t *testing.T, c *calendar.Calendar, name string, change time.Time) (short, long int) {
+	const days, minutesPerDay = 1, 24 * 60
+	first, last := map[calendar.Date]time.Time{}, map[calendar.Date]time.Time{}
+	minutes := map[calendar.Date]int{}
+	for n := -(days + 1) * minutesPerDay; n <= (days+1)*minutesPerDay; n++ {
+		at := change.Add(time.Duration(n) * time.Minute)
+		d := calendar.NewDate(1970, 1, 1).Add(int(clock(at) / minutesPerDay))
+		if _, seen := first[d]; !seen {
+			first[d] = at
+		}
+		last[d] = at
+		minutes[d]++
+	}
+	middle := calendar.NewDate(1970, 1, 1).Add(int(clock(change) / minutesPerDay))
+	for d := middle - days; d <= middle+days; d++ {
+		start, end := c.StartOf(d), c.EndOf(d)
+		if minutes[d] == 0 || !start.Equal(first[d]) || !end.Equal(last[d].Add(time.Minute)) || end.Sub(start) != time.Duration(minutes[d])*time.Minute ||
+			c.DateOf(start) != d || c.DateOf(end) == d || !c.At(d, 0, 0).Equal(start) || start.Location() != c.Zone() {
+			require.FailNow(t, "wrong day", "%s %s: got %s to %s, want %s to %s, %d minutes",
+				name, d, start, end, first[d], last[d].Add(time.Minute), minutes[d])
+		}
+		switch {
+		case minutes[d] < minutesPerDay:
+			short++
+		case minutes[d] > minutesPerDay:
+			long++
+		}
+	}
+	return short, long
+}
+
 // Every day begins where the day before ends, through changes of the clocks and
 // the end of a leap year.
 func TestEveryZonesDaysMeet(t *testing.T) {

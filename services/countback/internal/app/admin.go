@@ -38,6 +38,7 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 	fmt.Fprintf(w, "# TYPE countback_events_published_total counter\ncountback_events_published_total %d\n", s.Published)
 	fmt.Fprintf(w, "# TYPE countback_events_failed_total counter\ncountback_events_failed_total %d\n", s.Failed)
 	fmt.Fprintf(w, "# TYPE countback_events_waiting gauge\ncountback_events_waiting %d\n", counts.Waiting)
+	fmt.Fprintf(w, "# TYPE countback_timers_failing gauge\ncountback_timers_failing %d\n", counts.Resting)
 	fmt.Fprintln(w, "# TYPE countback_cases gauge")
 	for _, c := range counts.Cases {
 		fmt.Fprintf(w, "countback_cases{state=%q} %d\n", c.State, c.N)

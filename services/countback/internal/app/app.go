@@ -94,9 +94,11 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	a.onClose("lock", release)
-	a.db, err = store.Open(ctx, store.Options{Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal})
+	a.db, err = store.Open(ctx, store.Options{
+		Path: cfg.Data, Now: a.Clock.Now, Fatal: a.fatal, ClockCorrected: cfg.ClockCorrected,
+	})
 	if err != nil {
-		return nil, fmt.Errorf("open the database: %w", err)
+		return nil, fmt.Errorf("open the database: %w", explainClock(err))
 	}
 	a.onClose("database", a.db.Close)
 	definition, err := cfg.definition()
@@ -283,6 +285,7 @@ func (a *App) ticks(ctx context.Context) error {
 
 // audits compares what was published with what the stream holds, and publishes
 // again what is missing: an acknowledgement does not mean that it is on disk.
+// What is past every audit is deleted.
 func (a *App) audits(ctx context.Context) error {
 	t := time.NewTicker(auditEvery)
 	defer t.Stop()
@@ -292,22 +295,36 @@ func (a *App) audits(ctx context.Context) error {
 			return nil
 		case <-t.C:
 		}
-		report, err := a.relay.Audit(ctx)
-		switch {
-		case err != nil && ctx.Err() == nil:
-			a.log.Error("audit of the stream", "error", err)
-		case report.Missing > 0:
-			a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
-		}
+		a.audit(ctx)
 	}
 }
 
-// Tick plans again every case that changes with time alone by now.
+func (a *App) audit(ctx context.Context) {
+	report, err := a.relay.Audit(ctx)
+	switch {
+	case ctx.Err() != nil:
+		return
+	case err != nil:
+		a.log.Error("audit of the stream", "error", err)
+		return
+	case report.Missing > 0:
+		a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
+	}
+	// Only after an audit that went well: its rows are the truth until then.
+	if _, err := a.relay.Prune(ctx); err != nil && ctx.Err() == nil {
+		a.log.Error("pruning of the outbox", "error", err)
+	}
+}
+
+// Tick plans again every case that changes with time alone by now. Cases that
+// fail are in the error; they keep no other waiting.
 func (a *App) Tick(ctx context.Context) error {
+	var failed error
 	for {
 		n, err := a.Office.Tick(ctx, a.Clock.Now(), tickLimit)
-		if err != nil || n < tickLimit {
-			return err
+		failed = errors.Join(failed, err)
+		if n < tickLimit {
+			return failed
 		}
 	}
 }

@@ -201,6 +201,8 @@ func TestRefusesToListenBeyondLoopback(t *testing.T) {
 func TestRefusesSettings(t *testing.T) {
 	booking := filepath.Join(t.TempDir(), "booking.json")
 	require.NoError(t, os.WriteFile(booking, []byte(`{"resourceType":"Patient"}`), 0o600))
+	closures := filepath.Join(t.TempDir(), "closures.txt")
+	require.NoError(t, os.WriteFile(closures, []byte("2026-12-24\n2026-12-31..2026-12-28\n"), 0o600))
 	for name, r := range map[string]struct {
 		change func(*Config)
 		text   string
@@ -209,6 +211,8 @@ func TestRefusesSettings(t *testing.T) {
 		"facility as a wildcard": {func(c *Config) { c.Facility = "*" }, "-facility"},
 		"zone":                   {func(c *Config) { c.Zone = "Mars/Olympus" }, "-zone"},
 		"holidays":               {func(c *Config) { c.Holidays = "atlantis" }, "-holidays"},
+		"closures":               {func(c *Config) { c.Closures = closures }, "-closures: not a list of closed days: line 2"},
+		"closures not there":     {func(c *Config) { c.Closures = closures + "x" }, "-closures"},
 		"operating days":         {func(c *Config) { c.OperatingDays = "Someday" }, "-operating-days"},
 		"today":                  {func(c *Config) { c.Today = "tomorrow" }, "-today"},
 		"base url":               {func(c *Config) { c.BaseURL = "foo" }, "-base-url"},
@@ -251,5 +255,6 @@ func TestHealthAndMetrics(t *testing.T) {
 	require.Equal(t, 200, status)
 	require.Contains(t, string(body), "countback_events_published_total 2\n")
 	require.Contains(t, string(body), "countback_events_waiting 0\n")
+	require.Contains(t, string(body), "countback_timers_failing 0\n")
 	require.Contains(t, string(body), `countback_cases{state="behind"} 1`)
 }

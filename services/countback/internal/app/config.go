@@ -12,6 +12,7 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/services/countback/internal/event"
+	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -24,9 +25,11 @@ type Config struct {
 	Facility         string // token of the facility in event subjects
 	Zone             string // IANA name of the facility's time zone
 	Holidays         string // us-federal, england, none, or a file of dates
+	Closures         string // file of days closed on top of these; empty: none
 	OperatingDays    string // Mon-Fri, or a list
 	AnaesthesiaAfter time.Duration
 	Today            string // standing clock: a date or an RFC 3339 instant
+	ClockCorrected   bool   // the clock was ahead before and is right now
 	NATS             string // external server; empty: the embedded one
 	NATSListen       string // port of the embedded server; empty: none
 	Protocol         string // file with a PlanDefinition; empty: the embedded one
@@ -35,7 +38,8 @@ type Config struct {
 // FacilityFlags adds the settings that say which hospital this is.
 func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Zone, "zone", "America/Chicago", "the facility's time zone, an IANA `name`")
-	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` with a date a line")
+	fs.StringVar(&c.Holidays, "holidays", "us-federal", "us-federal, england, none, or a `file` of closed days in their place, as for -closures")
+	fs.StringVar(&c.Closures, "closures", "", "`file` of the facility's own closed days, on top of -holidays: a date (2026-12-24) or a range (2026-12-24..2026-12-31) a line, and a name if you like")
 	fs.StringVar(&c.OperatingDays, "operating-days", "Mon-Fri", "`days` on which elective surgery is done")
 	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, such as 30m, where the booking does not say it")
 	fs.StringVar(&c.Protocol, "protocol", "", "`file` with the PlanDefinition to plan by (default: the example protocol inside)")
@@ -48,6 +52,7 @@ func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Admin, "admin", "127.0.0.1:8081", "`host:port` of health and metrics")
 	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir)")
 	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
+	fs.BoolVar(&c.ClockCorrected, "clock-corrected", false, "the clock was ahead before and is right now: start although it was set back by more than two days, and plan again what was planned meanwhile; for one start only")
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
 	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
 }
@@ -84,6 +89,14 @@ func (c *Config) check() error {
 	return nil
 }
 
+// explainClock says what to do about a clock that was set back.
+func explainClock(err error) error {
+	if !errors.Is(err, store.ErrClockBack) {
+		return err
+	}
+	return fmt.Errorf("%w; put the clock right, or, if it is right now and was ahead before, start once with -clock-corrected", err)
+}
+
 // FacilityOf builds the hospital's calendar. base is the public FHIR base.
 func (c *Config) FacilityOf(base string) (translate.Facility, error) {
 	var f translate.Facility
@@ -94,6 +107,13 @@ func (c *Config) FacilityOf(base string) (translate.Facility, error) {
 	holidays, err := holidaySet(c.Holidays)
 	if err != nil {
 		return f, fmt.Errorf("-holidays: %w", err)
+	}
+	if c.Closures != "" {
+		closures, err := closedDays(c.Closures)
+		if err != nil {
+			return f, fmt.Errorf("-closures: %w", err)
+		}
+		holidays = holidays.With(closures)
 	}
 	days, err := calendar.ParseOperatingDays(c.OperatingDays)
 	if err != nil {
@@ -118,6 +138,15 @@ func holidaySet(s string) (calendar.HolidaySet, error) {
 	}
 	defer file.Close()
 	return calendar.ParseHolidays(file)
+}
+
+func closedDays(name string) (calendar.HolidaySet, error) {
+	file, err := os.Open(name)
+	if err != nil {
+		return calendar.HolidaySet{}, err
+	}
+	defer file.Close()
+	return calendar.ParseClosures(file)
 }
 
 // standing reads -today: a date means 12:00 in the facility's zone.

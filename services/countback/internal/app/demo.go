@@ -35,6 +35,7 @@ func Demo(ctx context.Context, cfg Config, exit bool, out io.Writer) (err error)
 		return err
 	}
 	cfg.Today = begin.Format(time.RFC3339) // the store's clock never goes back
+	cfg.ClockCorrected = true              // unless the story is told again in the same folder
 	a, err := Start(ctx, cfg, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return err

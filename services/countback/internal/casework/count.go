@@ -11,6 +11,7 @@ import (
 type Counts struct {
 	Cases   []store.StateCount
 	Waiting int64 // events committed and not yet published
+	Resting int64 // cases whose timer failed and is tried again later
 }
 
 // Counts reads the figures.
@@ -21,7 +22,10 @@ func (o *Office) Counts(ctx context.Context) (Counts, error) {
 		if c.Cases, err = tx.CaseCounts(); err != nil {
 			return err
 		}
-		c.Waiting, err = tx.Waiting()
+		if c.Waiting, err = tx.Waiting(); err != nil {
+			return err
+		}
+		c.Resting, err = tx.Resting()
 		return err
 	})
 	return c, err

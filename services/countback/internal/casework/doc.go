@@ -18,4 +18,14 @@
 // follow from (a booking, or what says more about the person) whose identifiers are exactly those of one that is held already updates that
 // one: theatre systems repeat themselves, and a second case for the same
 // operation would be worse than an unusual reading of POST.
+//
+// # Time
+//
+// A case row holds the moment at which something next changes with time alone.
+// Tick takes the cases whose moment has come with a lease and plans each again
+// in a transaction of its own. As every change goes through the comparison with
+// what stands, a change is told once whether the process was killed in between,
+// slept for a week, or shares the work with others; the lease only saves them
+// from doing it twice. A case that fails rests, longer each time. Time itself
+// never goes back: see store.Open for a clock that does.
 package casework

@@ -37,6 +37,8 @@ type house struct {
 	db     *store.DB
 	office *Office
 
+	corrected bool // the next opening is told that the clock was ahead
+
 	mu  sync.Mutex
 	now time.Time
 }
@@ -99,7 +101,7 @@ func (h *house) open(protocol []byte) {
 }
 
 func (h *house) tryOpen(protocol []byte) error {
-	db, err := store.Open(context.Background(), store.Options{Path: h.path, Now: h.clock, Fatal: func(err error) { panic(err) }})
+	db, err := store.Open(context.Background(), store.Options{Path: h.path, Now: h.clock, Fatal: func(err error) { panic(err) }, ClockCorrected: h.corrected})
 	if err != nil {
 		return err
 	}

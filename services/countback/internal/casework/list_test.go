@@ -133,7 +133,19 @@ func TestNoteToTheSender(t *testing.T) {
 		{appointment("4", "", surgery).with("participant", []res{{"actor": logical(personSystem, "P-nobody"), "status": "accepted"}}), "it names no patient who is known here"},
 	} {
 		require.Equal(t, "kept, and no case is opened: "+row.want, h.put(by(row.sent), row.sent).Note)
+		before := h.everything()
+		delete(before, "received")
+		for range 2 {
+			again := h.put(by(row.sent), row.sent)
+			require.False(t, again.Changed)
+			require.Equal(t, "kept, and no case is opened: "+row.want, again.Note, "said again")
+		}
+		after := h.everything()
+		delete(after, "received")
+		require.Equal(t, before, after)
 	}
+	a = a.with("status", "pending")
+	require.Empty(t, h.put(by(a), a).Note, "the same, held and open, said again")
 }
 
 func asBooked(change func(res) res) func(*house, string) string {

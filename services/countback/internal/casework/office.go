@@ -36,6 +36,7 @@ type Office struct {
 	token    string
 	defs     translate.Definitions
 	protocol *translate.Protocol // in force
+	holder   string              // of leases: this copy of the service
 
 	mu    sync.RWMutex
 	older map[string]*translate.Protocol // by canonical, for items planned by earlier versions
@@ -60,6 +61,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 		return nil, err
 	}
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
+		off.holder = tx.NewID()
 		have, err := tx.Protocol(off.protocol.URL, off.protocol.Version)
 		switch {
 		case errors.Is(err, store.ErrNotFound):

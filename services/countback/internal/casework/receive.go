@@ -136,10 +136,24 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 			return nil, err
 		}
 	}
+	return out, r.notes(out, people, why.kept)
+}
+
+// notes tells each sender of an appointment that was kept without a case why,
+// the tenth time as the first: what was sent again changed nothing, so that its
+// reason is looked up here.
+func (r *receipt) notes(out []Result, planned []string, kept map[string]string) error {
 	for n := range out {
-		out[n].Note = note(out[n].Stored, why.kept)
+		s := out[n].Stored
+		if s.Type == "Appointment" && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
+			planned = append(planned, s.Patient)
+			if err := r.office.reasons(r.tx, s.Patient, kept); err != nil {
+				return err
+			}
+		}
+		out[n].Note = note(s, kept)
 	}
-	return out, nil
+	return nil
 }
 
 // note tells the sender of an appointment that it was kept and opened no case,

@@ -86,6 +86,28 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 	return nil
 }
 
+// reasons notes for each booking of a person that opens no case why, as replan
+// does, and changes nothing.
+func (o *Office) reasons(tx *store.Tx, patient string, kept map[string]string) error {
+	records, err := o.records(tx, patient)
+	if err != nil {
+		return err
+	}
+	cases, err := tx.CasesOf(patient)
+	if err != nil {
+		return err
+	}
+	taken := map[string]bool{}
+	for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+		if c := caseOf(cases, &b, taken); c != nil {
+			taken[c.ID] = true
+		} else if !b.Opens {
+			kept[b.Primary] = b.Reason
+		}
+	}
+	return nil
+}
+
 // worked reports whether somebody worked on a Task of the case.
 func (c *cause) worked(caseID string) bool {
 	for id := range c.work {
@@ -116,9 +138,36 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 			}
 			rec.First = first.Updated
 		}
+		if rec.Since, err = o.since(tx, rec, s.Version); err != nil {
+			return nil, err
+		}
 		out = append(out, rec)
 	}
 	return out, nil
+}
+
+// since is when a visit that is over was first said to be so: saying it again,
+// with anything else changed, does not send the person home a second time.
+func (o *Office) since(tx *store.Tx, rec *translate.Record, version int64) (time.Time, error) {
+	since := rec.Updated
+	if version == 1 || !rec.EndsUnsaid() {
+		return since, nil
+	}
+	versions, err := tx.Versions(rec.Type, rec.ID)
+	if err != nil {
+		return since, err
+	}
+	for _, s := range versions {
+		r, issues := fhir.Parse(s.Body, len(s.Body)+1)
+		if len(issues) > 0 {
+			return since, issues
+		}
+		if r.String("status") != rec.String("status") {
+			break
+		}
+		since = s.Updated
+	}
+	return since, nil
 }
 
 // caseOf finds the case of a booking: the one opened for the resource that
@@ -296,8 +345,14 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 	if changed {
 		act.Targets = append(act.Targets, versioned(carePlan))
 	}
+	act.Told = map[string]translate.Told{}
 	for _, i := range w.saved {
-		act.Targets = append(act.Targets, "Task/"+i.TaskID()+"/_history/"+strconv.FormatInt(i.Version, 10))
+		ref := "Task/" + i.TaskID() + "/_history/" + strconv.FormatInt(i.Version, 10)
+		act.Targets = append(act.Targets, ref)
+		if len(w.saved) <= translate.MostTold {
+			row := w.written[readiness.Key{Step: i.Step, Repeat: i.Repeat, Round: i.Round}]
+			act.Told[ref] = w.office.facility.Tell(row, w.office.protocol)
+		}
 	}
 	body, err := w.office.facility.Provenance(act)
 	if err != nil {

@@ -71,6 +71,41 @@ func TestDischarge(t *testing.T) {
 	require.Equal(t, "2027-01-11", h.step(b.plan, "discharge-call").Opens)
 }
 
+// A visit that is over and does not say since when: the person left when that was
+// first heard of, however often it is said again, until the end is told.
+func TestDischargeWithoutAnEnd(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	h.set(surgery + " 07:00")
+	visit := stay("1", b.patient, b.appointment, "arrived", surgery+" 07:00", "")
+	h.store(visit)
+	h.set("2027-01-12 12:00")
+	over := visit.with("status", "finished")
+	h.store(over)
+	require.Equal(t, "home", h.caseRow(b.plan).State)
+	first := h.windows(b.plan)
+	require.Equal(t, "2027-01-12", h.step(b.plan, "discharge-call").Opens)
+
+	for n, again := range []string{"2027-01-14 09:00", "2027-01-20 09:00"} {
+		h.tick(again)
+		mark := h.mark()
+		h.store(over.with("reasonCode", []res{{"text": "said again"}}).with("priority", res{"text": again}))
+		require.Equal(t, first, h.windows(b.plan), again)
+		require.Empty(t, h.after(mark), n)
+	}
+	// A stay taken up again and ended again ends anew.
+	h.tick("2027-01-20 10:00")
+	h.store(over.with("status", "in-progress"))
+	require.Equal(t, "arrived", h.caseRow(b.plan).State)
+	h.tick("2027-01-21 10:00")
+	h.store(over)
+	require.Equal(t, "2027-01-21", h.step(b.plan, "discharge-call").Opens)
+	// The end itself goes before what was first heard.
+	h.tick("2027-01-22 10:00")
+	h.store(stay("1", b.patient, b.appointment, "finished", surgery+" 07:00", "2027-01-13 11:00"))
+	require.Equal(t, "2027-01-13", h.step(b.plan, "discharge-call").Opens)
+}
+
 // A visit recorded by mistake is taken back.
 func TestVisitInError(t *testing.T) {
 	h := newHouse(t)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"strconv"
 	"strings"
-	"time"
 
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
@@ -205,36 +204,6 @@ func (o *Office) Search(ctx context.Context, q search.Query) (store.Page, error)
 		return nil
 	})
 	return out, err
-}
-
-// Tick plans again every case for which something changes with time alone at
-// or before now, at most limit of them, and says how many it found. A case that
-// fails is in the error and does not keep the others waiting.
-func (o *Office) Tick(ctx context.Context, now time.Time, limit int) (int, error) {
-	var due []string
-	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		var err error
-		due, err = tx.DueCases(now, limit)
-		return err
-	})
-	if err != nil {
-		return 0, err
-	}
-	var failed error
-	for _, id := range due {
-		err := o.db.Write(ctx, func(tx *store.Tx) error {
-			c, err := tx.Case(id)
-			if err != nil {
-				return err
-			}
-			return o.replan(tx, c.Patient, cause{})
-		})
-		if ctx.Err() != nil {
-			return 0, ctx.Err()
-		}
-		failed = errors.Join(failed, err)
-	}
-	return len(due), failed
 }
 
 func etag(version int64) string { return `W/"` + strconv.FormatInt(version, 10) + `"` }

@@ -22,6 +22,8 @@ func TestKeptWithoutACase(t *testing.T) {
 			h.t = t
 			single := h.must(201, "POST", root+"/Appointment", r.body, "Prefer", "return=OperationOutcome")
 			require.Contains(t, string(single.raw), "kept, and no case is opened: "+r.text)
+			again := h.must(200, "POST", root+"/Appointment", r.body, "Prefer", "return=OperationOutcome")
+			require.Contains(t, string(again.raw), "kept, and no case is opened: "+r.text, "said again")
 			bundle := `{"resourceType":"Bundle","type":"transaction","entry":[` + entry("", "POST", "Appointment", with(t, r.body, `"value":"canary-b`, `"value":"canary-bundle`)) + `]}`
 			answer := h.must(200, "POST", root, bundle)
 			var b struct {

@@ -17,6 +17,14 @@ import (
 // have aged out of the stream rightly; see streamMaxAge.
 const auditAge = 7 * 24 * time.Hour
 
+// keepFor is how long a row is kept after it was published: it is the truth that
+// an audit compares the stream with, so it outlives the last audit of it by a day.
+const keepFor = auditAge + 24*time.Hour
+
+// pruneBatch is how many rows are looked at in one transaction, so that other
+// writes do not wait.
+const pruneBatch = 500
+
 // Report is what an audit found, in rows.
 type Report struct {
 	Checked     int // compared with the stream
@@ -58,6 +66,21 @@ func (r *Relay) Audit(ctx context.Context) (Report, error) {
 			return report, fmt.Errorf("audit: %w", err)
 		}
 		after = rows[len(rows)-1].Seq
+	}
+}
+
+// Prune deletes the rows that no audit will look at again, a few at a time, and
+// says how many. What was never published is never deleted.
+func (r *Relay) Prune(ctx context.Context) (int64, error) {
+	before := r.o.Now().Add(-keepFor)
+	total := int64(0)
+	for after := int64(0); ; {
+		next, deleted, err := r.o.Rows.Prune(ctx, after, before, pruneBatch)
+		total += deleted
+		if err != nil || next == 0 {
+			return total, err
+		}
+		after = next
 	}
 }
 

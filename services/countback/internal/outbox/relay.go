@@ -28,6 +28,10 @@ type Rows interface {
 	MarkPublished(ctx context.Context, marks []store.Mark) error
 	// Published returns marked rows with a seq above afterSeq, by seq.
 	Published(ctx context.Context, afterSeq int64, limit int) ([]store.OutboxRow, error)
+	// Prune deletes rows that were made and published before a time, among the
+	// first limit rows with a seq above afterSeq, and gives the seq to go on from,
+	// 0 at the end, and how many it deleted.
+	Prune(ctx context.Context, afterSeq int64, before time.Time, limit int) (next, deleted int64, err error)
 	// Wake receives after a commit that added rows.
 	Wake() <-chan struct{}
 }

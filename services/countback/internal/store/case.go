@@ -55,13 +55,6 @@ func (tx *Tx) OpenCases(after string, limit int) ([]Case, error) {
 	return tx.cases(`SELECT `+caseColumns+` FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, after, limit)
 }
 
-// DueCases are the ids of cases whose timer fires at or before now, the
-// earliest first.
-func (tx *Tx) DueCases(now time.Time, limit int) ([]string, error) {
-	out, err := tx.texts(`SELECT id FROM care_case WHERE next_at <= ? ORDER BY next_at, id LIMIT ?`, now.UnixMicro(), limit)
-	return out, wrap("read due cases", err)
-}
-
 // SaveCase stores a case, new or changed. A zero Updated means now.
 func (tx *Tx) SaveCase(c Case) error {
 	if c.Updated.IsZero() {

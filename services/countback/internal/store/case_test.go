@@ -49,27 +49,6 @@ func TestCases(t *testing.T) {
 	})
 }
 
-func TestDueCases(t *testing.T) {
-	db := open(t)
-	write(t, db, func(tx *Tx) error {
-		for id, next := range map[string]time.Time{
-			"never": {}, "past": start.Add(-time.Hour), "now": start, "later": start.Add(time.Microsecond)} {
-			if err := tx.SaveCase(Case{ID: id, NextAt: next, Open: true}); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	read(t, db, func(tx *Tx) error {
-		due, err := tx.DueCases(start, 10)
-		require.Equal(t, []string{"past", "now"}, due)
-		one, err2 := tx.DueCases(start, 1)
-		require.Equal(t, []string{"past"}, one)
-		require.NoError(t, err2)
-		return err
-	})
-}
-
 func item(n int) Item {
 	due := start.AddDate(0, 0, n)
 	return Item{CaseID: "c", N: n + 1, Patient: "p", Step: "s", Repeat: "r", Round: n, Version: 1,

@@ -20,6 +20,9 @@ var (
 	// ErrClosed says that the database is closed, or was shut after a failed
 	// commit.
 	ErrClosed = errors.New("store is closed")
+	// ErrClockBack says that the clock is more than two days behind what is
+	// stored: it is wrong now, or was when that was written.
+	ErrClockBack = errors.New("the clock was set back by more than two days")
 	// ErrReadOnly says that a write was tried within Read.
 	ErrReadOnly = errors.New("read-only transaction")
 )

@@ -95,3 +95,36 @@ func (db *DB) MarkPublished(ctx context.Context, marks []Mark) error {
 		return nil
 	})
 }
+
+// Prune deletes rows that were made and published before a time and whose place
+// in the stream is known, among the first limit rows with a number after
+// afterSeq. It gives the number to go on from, 0 when nothing older is left, and
+// how many it deleted. A row that was never published stays for ever.
+func (db *DB) Prune(ctx context.Context, afterSeq int64, before time.Time, limit int) (next, deleted int64, err error) {
+	var old []int64
+	err = db.Read(ctx, func(tx *Tx) error {
+		young := false // rows rise with time: none after the first young one is old
+		return tx.each(func(rows *sql.Rows) error {
+			var seq int64
+			var created time.Time
+			err := rows.Scan(&seq, at{&created})
+			if young = young || !created.Before(before); !young {
+				old = append(old, seq)
+			}
+			return err
+		}, `SELECT seq, created_at FROM outbox WHERE seq > ? ORDER BY seq LIMIT ?`, afterSeq, limit)
+	})
+	if err != nil || len(old) == 0 {
+		return 0, 0, wrap("prune outbox", err)
+	}
+	last := old[len(old)-1]
+	err = db.Write(ctx, func(tx *Tx) error {
+		deleted, err = tx.exec(`DELETE FROM outbox WHERE seq > ? AND seq <= ? AND published_at < ? AND stream_seq IS NOT NULL`,
+			afterSeq, last, before.UnixMicro())
+		return err
+	})
+	if len(old) == limit {
+		next = last
+	}
+	return next, deleted, wrap("prune outbox", err)
+}

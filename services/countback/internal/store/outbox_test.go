@@ -2,9 +2,11 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -92,4 +94,64 @@ func TestWake(t *testing.T) {
 	}
 	require.True(t, pending())
 	require.False(t, pending(), "one signal is enough")
+}
+
+// What was published before a time is deleted, and nothing else: not what is
+// younger, nor what never left.
+func TestPrune(t *testing.T) {
+	now := start
+	db, ctx := open(t, func(o *Options) { o.Now = func() time.Time { return now } }), context.Background()
+	day := 24 * time.Hour
+	publish := func(seqs ...int64) {
+		for _, seq := range seqs {
+			require.NoError(t, db.MarkPublished(ctx, []Mark{{Seq: seq, StreamSeq: uint64(seq)}}))
+		}
+	}
+	enqueue := func(first, last int) {
+		for n := first; n <= last; n++ {
+			e := event(n)
+			e.CreatedAt = now
+			write(t, db, func(tx *Tx) error { return tx.Enqueue([]OutboxRow{e}) })
+		}
+	}
+	enqueue(1, 7)
+	publish(1, 2, 4, 5, 6) // 3 never left
+	now = now.Add(3 * day)
+	publish(7) // it left late
+	enqueue(8, 9)
+	publish(8, 9)
+
+	left := func() []int64 {
+		out := []int64{}
+		require.NoError(t, db.Read(ctx, func(tx *Tx) error {
+			return tx.each(func(rows *sql.Rows) error {
+				var seq int64
+				err := rows.Scan(&seq)
+				out = append(out, seq)
+				return err
+			}, `SELECT seq FROM outbox ORDER BY seq`)
+		}))
+		return out
+	}
+	prune := func(before time.Time, limit int) (deleted []int64) {
+		for after := int64(0); ; {
+			next, n, err := db.Prune(ctx, after, before, limit)
+			require.NoError(t, err)
+			deleted = append(deleted, n)
+			if after = next; after == 0 {
+				return deleted
+			}
+		}
+	}
+	require.Equal(t, []int64{0}, prune(start, 100), "at the very moment it is not yet older")
+	require.Len(t, left(), 9)
+	require.Equal(t, []int64{2, 1, 2, 0}, prune(start.Add(time.Microsecond), 2), "a few at a time")
+	require.Equal(t, []int64{3, 7, 8, 9}, left())
+	require.Equal(t, []int64{3}, prune(now.Add(time.Hour), 100))
+	require.Equal(t, []int64{3}, left())
+	waiting, err := db.Unpublished(ctx, 10)
+	require.NoError(t, err)
+	require.Len(t, waiting, 1, "what never left still waits")
+	enqueue(10, 10)
+	require.Equal(t, []int64{3, 10}, left(), "numbers are not used again")
 }

@@ -35,6 +35,11 @@ type Options struct {
 	// and start again from the file; the store takes no more writes. Nil
 	// panics.
 	Fatal func(error)
+	// ClockCorrected says that the clock was ahead when the last entries were
+	// written and is right now. Without it, Open is ErrClockBack when they are
+	// more than two days ahead of the clock. What was planned in that time is
+	// planned again: every case that changed then is due.
+	ClockCorrected bool
 
 	vfs             string // of tests that let the disk fail
 	checkpointPages int    // pages in the log that start a checkpoint; 0 means the default
@@ -128,30 +133,16 @@ func (db *DB) open(ctx context.Context) error {
 	if err := db.writer.checkMode(ctx); err != nil {
 		return err
 	}
-	return db.startClock(ctx)
+	if err := db.takeLeasesBack(); err != nil {
+		return fmt.Errorf("leases: %w", err)
+	}
+	return db.startClock()
 }
 
 // trustAhead is how far the stored time may lie ahead of the clock and still be
 // believed: a clock is set back by hours, and what lies further ahead was
-// written while it was wrong.
+// written while it was wrong, or is read while it is.
 const trustAhead = 48 * time.Hour
-
-// startClock lets time go on from where the last process left it. After a
-// restart with the clock set back a little, nothing that was late is early
-// again, and no event is told twice.
-func (db *DB) startClock(ctx context.Context) error {
-	var last sql.NullInt64
-	row := db.writer.sql.QueryRowContext(ctx, `SELECT max(t) FROM (SELECT max(updated) AS t FROM resource_version
-		UNION ALL SELECT max(updated) FROM care_case UNION ALL SELECT max(created_at) FROM outbox)`)
-	if err := row.Scan(&last); err != nil {
-		return err
-	}
-	stored, now := time.UnixMicro(last.Int64).UTC(), db.options.Now()
-	if last.Valid && stored.After(now) && stored.Sub(now) <= trustAhead {
-		db.clock.last = stored
-	}
-	return nil
-}
 
 // watchLog tells the checkpointer when the write-ahead log has grown.
 func (db *DB) watchLog(c *sqlite3.Conn) error {

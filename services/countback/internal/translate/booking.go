@@ -386,7 +386,7 @@ func (f Facility) times(g *group, c *readiness.Case, tolerance int) {
 			c.Arrived = firstOf(f.instant(e.String("period", "start")), e.Updated)
 		}
 		if e.status() == "finished" {
-			c.Left = firstOf(f.instant(e.String("period", "end")), e.Updated)
+			c.Left = firstOf(f.instant(e.String("period", "end")), firstOf(e.Since, e.Updated))
 		}
 	}
 }

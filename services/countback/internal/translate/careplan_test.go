@@ -149,7 +149,9 @@ func TestProvenanceGoldens(t *testing.T) {
 	f := chicago(t)
 	for name, a := range map[string]Act{
 		"create": {Activity: "CREATE", At: f.clock(t, "2026-10-01 15:00"), Targets: []string{"CarePlan/case-1/_history/1", "Task/task-1/_history/1"}, Sources: []string{"Appointment/a/_history/1", "Procedure/o/_history/2"}, Protocol: "http://hospital.example/fhir/PlanDefinition/kept|1"},
-		"time":   {Activity: "UPDATE", Why: "time passed", At: f.clock(t, "2026-11-24 00:00"), Targets: []string{"Task/task-1/_history/2"}, Protocol: "http://hospital.example/fhir/PlanDefinition/kept|1"},
+		"time": {Activity: "UPDATE", Why: "time passed", At: f.clock(t, "2026-11-24 00:00"), Targets: []string{"Task/task-1/_history/2"},
+			Told:     map[string]Told{"Task/task-1/_history/2": {Rule: "Due Mon 23 Nov 2026 (7 days before surgery).", Sources: []readiness.Source{{Text: "A rule of the hospital", Mark: "common-practice"}}}},
+			Protocol: "http://hospital.example/fhir/PlanDefinition/kept|1"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			body, err := f.Provenance(a)

@@ -14,6 +14,13 @@ type Record struct {
 	Type, ID string
 	First    time.Time // when its first version was received
 	Updated  time.Time // when its current version was received
+	Since    time.Time // when it was first received in its present status; zero: as Updated
+}
+
+// EndsUnsaid reports whether it is a visit that is over and does not say since
+// when: then it was over when that was first heard of, which is Since.
+func (r *Record) EndsUnsaid() bool {
+	return r.Type == "Encounter" && r.status() == "finished" && r.String("period", "end") == ""
 }
 
 // Ref is the relative reference to the record.

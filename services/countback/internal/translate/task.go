@@ -138,7 +138,7 @@ func (f Facility) taskExtensions(t *fhir.Task, r *Row, item *readiness.Item, p *
 		add(e)
 	}
 	for _, s := range item.Step.Sources {
-		add(stringExtension("source", s.Text+" ("+s.Mark+")"))
+		add(sourceExtension(s))
 	}
 	if r.Replaces != "" {
 		add(r4.Extension{Url: "http://hl7.org/fhir/StructureDefinition/task-replaces", ValueReference: reference("Task/" + r.Replaces)})
@@ -215,6 +215,11 @@ func optional(s string) *string {
 		return nil
 	}
 	return &s
+}
+
+// sourceExtension names where a rule comes from, and how that was checked.
+func sourceExtension(s readiness.Source) r4.Extension {
+	return stringExtension("source", s.Text+" ("+s.Mark+")")
 }
 
 func stringExtension(name, v string) r4.Extension {

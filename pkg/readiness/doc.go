@@ -50,8 +50,8 @@
 //
 // A record that shows that a step was done (Proof) stands where no person said
 // anything about it; what a person says goes before. Of several records the
-// newest that counts is taken. One that no longer counts stays visible on the
-// round that it closed; one from before the booking that could never have
+// newest that counts is taken. One that no longer counts is shown as a round of
+// its own, which is asked again; one from before the booking that could never have
 // counted is not shown.
 //
 // # The stay

@@ -2,35 +2,45 @@ package readiness
 
 import (
 	"cmp"
-	"slices"
 
 	"example.org/countback/pkg/calendar"
 )
 
 // prove sets the entry that the records of the case make for an item on which
 // nobody recorded anything: the newest that counts for the date that stands.
-// Where none counts, the newest that could have counted when the operation was
-// booked is shown once, as what must be done again; shown says that an earlier
-// round has it already. It reports whether it showed one that does not count.
+// Before it, one that could have counted when the operation was booked and no
+// longer does is shown once, as a round of its own that is asked again: so the
+// rounds stay what they were when a newer record comes. shown says that an
+// earlier round has it already; prove reports whether this one has.
 func (d *dating) prove(i *Item, c *Case, today calendar.Date, shown bool) bool {
-	proofs := slices.Clone(c.Proofs[Key{Step: i.Key.Step, Repeat: i.Key.Repeat}])
-	proofs = slices.DeleteFunc(proofs, func(p Proof) bool { return p.On > today || p.Record == i.Entry.Against })
-	slices.SortFunc(proofs, func(a, b Proof) int {
-		return cmp.Or(cmp.Compare(b.On, a.On), cmp.Compare(a.Record, b.Record))
-	})
-	for _, p := range proofs {
-		if e := d.entryOf(i, p, c); e.counts(i.Step, c) && !i.TooEarly(p.On) {
-			i.Entry = e
-			return false
+	var counting, lapsed Entry
+	for _, p := range c.Proofs[Key{Step: i.Key.Step, Repeat: i.Key.Repeat}] {
+		if p.On > today || p.Record == i.Entry.Against {
+			continue
+		}
+		switch e := d.entryOf(i, p, c); {
+		case e.counts(i.Step, c) && !i.TooEarly(p.On):
+			counting = e.newer(counting)
+		case d.lapsed(i.Step, p):
+			lapsed = e.newer(lapsed)
 		}
 	}
-	for _, p := range proofs {
-		if !shown && d.lapsed(i.Step, p) {
-			i.Entry = d.entryOf(i, p, c)
-			return true
-		}
+	if !shown && lapsed.Record != "" && (counting.Record == "" || lapsed.On < counting.On) {
+		i.Entry = lapsed
+		return true
+	}
+	if counting.Record != "" {
+		i.Entry = counting
 	}
 	return false
+}
+
+// newer is the entry of the later day; of one day the same whatever the order.
+func (e Entry) newer(o Entry) Entry {
+	if o.Record == "" || cmp.Or(cmp.Compare(e.On, o.On), cmp.Compare(o.Record, e.Record)) > 0 {
+		return e
+	}
+	return o
 }
 
 // entryOf is a record as an entry. One of a step that counts for this date only

@@ -87,6 +87,7 @@ type item struct {
 	Version                  int64
 	Opens, Due, Last, Marks  string
 	Replaces, Focus, BasedOn string
+	Record, RecordOn         string
 }
 
 // items are the current items of a case, in the order of their numbers.
@@ -106,7 +107,7 @@ func (h *house) items(plan string) []item {
 			out = append(out, item{
 				ID: it.TaskID(), Step: it.Step, State: it.State, Status: it.Status, Round: it.Round, Version: it.Version,
 				Opens: row.Opens, Due: row.Due, Last: row.Last, Marks: row.Marks, Replaces: row.Replaces,
-				Focus: it.Focus, BasedOn: it.BasedOn,
+				Focus: it.Focus, BasedOn: it.BasedOn, Record: row.Record, RecordOn: row.RecordOn,
 			})
 		}
 		return nil

@@ -152,6 +152,9 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 			}
 		}
 		out[n].Note = note(s, kept)
+		if why := r.office.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
+			out[n].Note = "kept, and no step is closed by it: " + why
+		}
 	}
 	return nil
 }

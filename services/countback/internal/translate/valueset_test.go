@@ -28,6 +28,13 @@ func TestMembership(t *testing.T) {
 		"revision-of-joint-replacement", "left-side", "right-side", "both-sides", "left-side-diagnosis",
 		"right-side-diagnosis", "hip-fracture", "emergency-booking", "orthopaedic-surgery", "same-day-stay", "overnight-stay",
 	}
+	shown := []string{
+		"joint-class", "medical-evaluation", "anaesthesia-assessment", "screening-bloods", "laboratory-tests", "further-tests", "device-check",
+		"nasal-screen", "type-and-screen", "baseline-questionnaire", "therapy-start", "wound-check", "clinic-visit",
+	}
+	for _, step := range shown {
+		sets = append(sets, "evidence-"+step)
+	}
 	for _, r := range []struct {
 		name         string
 		system, code string
@@ -73,6 +80,11 @@ func TestMembership(t *testing.T) {
 		{"ambulatory", actCode, "AMB", []string{"same-day-stay"}},
 		{"inpatient", actCode, "IMP", []string{"overnight-stay"}},
 		{"pre-admission says nothing of the stay", actCode, "PRENC", nil},
+		{"the class, by our own code", SystemStep, "joint-class", []string{"evidence-joint-class"}},
+		{"evaluation before surgery", snomed, "110466009", []string{"evidence-medical-evaluation"}},
+		{"swab for resistant staphylococci, from memory", "http://loinc.org", "13317-3", []string{"evidence-nasal-screen"}},
+		{"blood group and antibody screen, from memory", "http://loinc.org", "34532-2", []string{"evidence-type-and-screen"}},
+		{"questionnaire", systemURI, Base + "/Questionnaire/baseline-questionnaire", []string{"evidence-baseline-questionnaire"}},
 		{"bare number", "", "218", nil},
 		{"right number, other system", bookType, "218", nil},
 		{"right code, other system", icd10cm, "0SRD0LA", nil},

@@ -65,6 +65,7 @@ type Raised struct {
 	Key     string // tells two events of one kind apart
 	At      time.Time
 	Why     string
+	Role    string // who is asked, of the step's performers; empty: all of them
 }
 
 // Case is the facts of one booked operation.

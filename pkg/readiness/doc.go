@@ -60,6 +60,18 @@
 // for them. Someone who arrived and has not left past the expected hour is still
 // in hospital: nothing is then counted from a discharge that nobody knows.
 //
+// # Holds
+//
+// A ground is something in the records that may stand in the way: an infection,
+// dental work, a lost date. What goes on without a known end always does; what
+// has a day does when surgery is nearer to it than the rule allows. The service
+// raises a hold by itself, once for all grounds of a kind, and it stays until a
+// named person releases it: that a ground is over, called off or moved releases
+// nothing, it only says from when surgery may be. It is withdrawn when none of
+// its grounds ever was (entered in error, refuted, another person's). What was
+// released is raised again for an earlier day of surgery, or for another day of
+// the ground. A hold never shifts dates.
+//
 // # Doubt
 //
 // A condition answers yes, no, or unknown because a fact is missing; a person may

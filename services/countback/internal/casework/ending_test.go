@@ -210,7 +210,7 @@ func TestNoDateForNow(t *testing.T) {
 			require.Equal(t, "held", h.onlyCase(b.patient).State)
 			plan := h.get("CarePlan/" + b.plan)
 			require.Equal(t, "on-hold", plan.String("status"))
-			require.Contains(t, plan.String("text", "div"), "There is no date for the operation.")
+			require.Contains(t, plan.String("text", "div"), "Held: no date (the booking has no confirmed date).")
 			for _, row := range []struct{ step, state, status string }{
 				{"first-call", "done", "completed"},
 				{"ride-home", "done", "completed"}, // there is no other date that it would not be for
@@ -257,12 +257,15 @@ func TestOrderOnHold(t *testing.T) {
 	h.store(order("1", patient).with("status", "on-hold"))
 	require.Equal(t, "held", h.onlyCase(patient).State)
 	require.Equal(t, surgery, h.caseData(h.after(mark), event.CaseHeld).SurgeryDate)
-	require.Equal(t, before, h.windows(plan))
+	after := h.windows(plan)
+	delete(after, "clear-hold")
+	require.Equal(t, before, after)
+	require.Equal(t, "open", h.step(plan, "clear-hold").State)
 	require.Equal(t, "paused", h.step(plan, "arrival-call").State)
 	require.Equal(t, "due", h.step(plan, "first-call").State)
 	mark = h.mark()
 	h.store(order("1", patient))
-	require.Equal(t, []string{event.CaseReleased, event.TasksResumed}, names(h.after(mark)))
+	require.Equal(t, []string{event.CaseReleased, event.TasksResumed, event.TasksCancelled}, names(h.after(mark)))
 }
 
 // A booking that begins without a date opens no case until it has one.

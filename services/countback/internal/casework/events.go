@@ -41,6 +41,9 @@ func (w *writing) events(carePlan store.Stored, oldState string) error {
 	}
 	for _, name := range w.caseEvents(readiness.CaseState(oldState)) {
 		d := data
+		if name == event.CaseHeld || name == event.CaseReleased {
+			d.Holds = w.holdRefs
+		}
 		if name == event.CaseRedated {
 			d.PreviousSurgeryDate = w.oldDay()
 		}
@@ -104,6 +107,9 @@ func (w *writing) caseEvents(old readiness.CaseState) []string {
 		out = append(out, event.CaseRedated)
 	}
 	if old == now {
+		if now == readiness.CaseHeld && w.raisedAnew() {
+			out = append(out, event.CaseHeld) // one more hold
+		}
 		return out
 	}
 	over := now == readiness.CaseCancelled || now == readiness.CaseClosed || now == readiness.CaseHome || now == readiness.CaseArrived

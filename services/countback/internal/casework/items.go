@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/event"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -27,6 +28,12 @@ type writing struct {
 	oldItems []readiness.Item
 	number   map[readiness.Key]int // of each item within the case
 	last     int                   // the highest number given
+
+	heldBefore []translate.HoldRow  // holds as they stood
+	held       []translate.HoldView // and stand now
+	grounds    []readiness.Ground   // what may hold the case
+	flagged    []store.Stored       // Flags that were written
+	holdRefs   []event.HoldRef      // of those
 
 	plan    *readiness.Plan
 	safe    string // the earliest safe date, where the booked day cannot be met
@@ -49,6 +56,7 @@ func (w *writing) load() error {
 	if err := json.Unmarshal(w.c.Data, &d); err != nil {
 		return err
 	}
+	w.heldBefore = d.Holds
 	var err error
 	if w.created, err = time.Parse(time.RFC3339Nano, d.Created); err != nil {
 		return err

@@ -103,8 +103,10 @@ func Definitions() (translate.Definitions, []byte, error) {
 		}
 		return nil
 	}
-	if err := read(api.FHIR, "fhir/CodeSystem-fact.json"); err != nil {
-		return defs, nil, err
+	for _, name := range []string{"fact", "hold"} {
+		if err := read(api.FHIR, "fhir/CodeSystem-"+name+".json"); err != nil {
+			return defs, nil, err
+		}
 	}
 	return defs, plan, read(api.Protocol, "protocol/*.json")
 }
@@ -116,7 +118,11 @@ func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
 	}
 	switch r.Type {
 	case "CodeSystem":
-		defs.Facts = r
+		if r.ID() == "hold" {
+			defs.Holds = r
+		} else {
+			defs.Facts = r
+		}
 	case "ValueSet":
 		set, err := translate.ReadValueSet(r)
 		if err != nil {

@@ -35,6 +35,8 @@ type caseData struct {
 	Stay    string            `json:"stay,omitempty"`
 	Facts   map[string]any    `json:"facts,omitempty"`
 	Details map[string]string `json:"details,omitempty"`
+
+	Holds []translate.HoldRow `json:"holds,omitempty"`
 }
 
 // replan makes the plans of one person again and writes what differs.
@@ -72,7 +74,7 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		if !b.Meets && b.Case.Ending == readiness.Running {
 			b.Case.Ending = readiness.NoLongerMeets
 		}
-		if err := o.plan(tx, c, b, why); err != nil {
+		if err := o.plan(tx, c, b, records, why); err != nil {
 			return err
 		}
 	}
@@ -232,16 +234,19 @@ func (o *Office) abandon(tx *store.Tx, c *store.Case, why cause) error {
 	if !d.Start.IsZero() {
 		b.Case.Start = d.Start.In(zone)
 	}
-	return o.plan(tx, c, b, why)
+	return o.plan(tx, c, b, nil, why)
 }
 
-// plan makes one case's plan and writes what differs from what stood before.
-func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cause) error {
+// plan makes one case's plan and writes what differs from what stood before;
+// records are what is held of the person.
+func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, records []*translate.Record, why cause) error {
 	w := &writing{office: o, tx: tx, c: c, b: b, why: why, fresh: c.Sequence == 0}
 	if err := w.load(); err != nil {
 		return err
 	}
 	b.Case.Entries = w.entries()
+	w.grounds = o.protocol.Grounds(records, b, o.facility, o.facility.Today(tx.Now))
+	w.holds()
 	w.plan = readiness.Make(&b.Case, o.protocol.Protocol, o.facility.Calendar, tx.Now)
 	w.changes = readiness.Replan(w.oldItems, w.plan)
 	if err := w.items(); err != nil {
@@ -251,6 +256,9 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cau
 	if err != nil {
 		return err
 	}
+	if err := w.flags(); err != nil {
+		return err
+	}
 	before := *c
 	c.Key, c.Patient, c.Protocol = b.Primary, b.Patient, o.protocol.Canonical()
 	c.State, c.NextAt = string(w.plan.State), w.plan.NextChange
@@ -258,10 +266,11 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, why cau
 	if c.Data, err = json.Marshal(caseData{
 		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
 		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
+		Holds: holdRows(w.held),
 	}); err != nil {
 		return err
 	}
-	if changed || len(w.saved) > 0 {
+	if changed || len(w.saved) > 0 || len(w.flagged) > 0 {
 		if err := w.provenance(carePlan, changed); err != nil {
 			return err
 		}
@@ -289,7 +298,7 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 	for n := range w.plan.Items {
 		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
-	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created}
+	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created, Holds: w.held}
 	if len(w.plan.Infeasible) > 0 {
 		safe := readiness.Earliest(&w.b.Case, w.office.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
 		view.Safe, w.safe = &safe, safe.Day.String()

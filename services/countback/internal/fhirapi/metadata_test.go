@@ -87,6 +87,8 @@ func TestStatementIsTrue(t *testing.T) {
 	h := open(t)
 	who := h.book("1")
 	h.task(who, "name-coach")
+	h.must(201, "POST", root+"/Condition", `{"resourceType":"Condition","subject":{"reference":"`+strings.TrimPrefix(who.patient, root+"/")+`"},
+		"code":{"coding":[{"system":"http://hl7.org/fhir/sid/icd-10-cm","code":"N39.0"}]}}`) // for a Flag
 	for _, i := range h.statement().Get("rest", "interaction").Items() {
 		r := h.must(200, "POST", root, bundleOf(i.String("code"), entry("", "GET", "metadata", "")))
 		require.Equal(t, i.String("code")+"-response", r.String("type"))

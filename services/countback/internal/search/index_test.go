@@ -152,6 +152,7 @@ var published = map[string]string{
 		status token CareTeam-status; subject reference CareTeam-subject`,
 	"Encounter": `appointment reference Encounter-appointment; date date clinical-date; identifier token clinical-identifier;
 		patient reference clinical-patient; status token Encounter-status; subject reference Encounter-subject`,
+	"Flag":     `date date clinical-date; identifier token Flag-identifier; patient reference clinical-patient; subject reference Flag-subject`,
 	"Location": `identifier token Location-identifier; name string Location-name; status token Location-status`,
 	"Patient": `birthdate date individual-birthdate; family string individual-family; gender token individual-gender; given string individual-given;
 		identifier token Patient-identifier; name string Patient-name`,
@@ -193,6 +194,9 @@ func TestTable(t *testing.T) {
 		if typ == "Task" {
 			want["due"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/task-due"}
 			want["opens"] = [2]string{"date", "http://countback.example/fhir/SearchParameter/task-opens"}
+		}
+		if typ == "Flag" {
+			want["status"] = [2]string{"token", "http://countback.example/fhir/SearchParameter/flag-status"}
 		}
 		got := map[string][2]string{}
 		for _, p := range For(typ) {

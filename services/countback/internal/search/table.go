@@ -150,6 +150,12 @@ var table = map[string][]Param{
 		dates("date", "clinical-date", "period"),
 		canonicals("instantiates-canonical", "CarePlan-instantiates-canonical", "instantiatesCanonical"),
 	),
+	"Flag": append(rows(
+		identifiers("Flag-identifier"),
+		references("subject", "Flag-subject", []string{"Group", "Patient", "Location", "Practitioner", "Organization", "Medication", "PlanDefinition", "Procedure"}, "subject"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		dates("date", "clinical-date", "period"),
+	), flagStatus()),
 	"Provenance": rows(
 		// Whose plan it is about; what it targets is sixty Tasks at a time, which
 		// would be most of the index.
@@ -168,6 +174,11 @@ var table = map[string][]Param{
 		referenceColumn("owner", "Task-owner", ColumnOwner, "Practitioner", "PractitionerRole", "Organization",
 			"CareTeam", "HealthcareService", "Patient", "Device", "RelatedPerson"),
 	),
+}
+
+// flagStatus is a parameter of our own: R4 has none for the status of a Flag.
+func flagStatus() Param {
+	return codes("status", own+params+"flag-status", hl7+"flag-status", "status")
 }
 
 // common are the parameters of every type.

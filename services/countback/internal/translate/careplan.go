@@ -28,7 +28,8 @@ type PlanView struct {
 	Plan    *readiness.Plan
 	Safe    *readiness.Safe // when the booked day cannot be met: which day can
 	Tasks   []string        // ids, in the plan's order
-	closed  string          // why the day of surgery is no operating day
+	Holds   []HoldView
+	closed  string // why the day of surgery is no operating day
 	Created time.Time
 }
 
@@ -112,10 +113,10 @@ func reasons(v PlanView, p *Protocol) []string {
 	case readiness.CaseCancelled:
 		out = append(out, EndingWords(v.Booking))
 	case readiness.CaseHeld:
-		if !v.Plan.Day.IsZero() {
-			out = append(out, "The order for the operation is on hold.")
-		} else {
-			out = append(out, "There is no date for the operation.")
+		for _, h := range v.Holds {
+			if h.Ended == "" {
+				out = append(out, h.Sentence())
+			}
 		}
 	}
 	if v.closed != "" && v.Plan.State != readiness.CaseCancelled {

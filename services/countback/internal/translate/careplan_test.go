@@ -59,8 +59,18 @@ func examplePlans(t *testing.T, f Facility, p *Protocol) map[string]PlanView {
 		delete(b.Case.Entries, readiness.Key{Step: "fluids", Round: 1})
 		b.Case.Booked = f.clock(t, "2026-12-01 09:00")
 	})
+	hold := func(name, kind, words string) {
+		v := out[name]
+		v.Holds = []HoldView{
+			{Row: HoldRow{ID: "flag-1", Kind: kind}, Kind: p.Kind(kind), Words: words},
+			{Row: HoldRow{ID: "flag-0", Kind: kind}, Kind: p.Kind(kind), Words: words, Ended: "Released by Maud Fennimore: looked at."},
+		}
+		out[name] = v
+	}
 	add("held", "2026-11-10 09:00", func(b *Booking) { b.Case.Held = true })
+	hold("held", "recent-infection", "a urinary infection with symptoms of Mon 2 Nov 2026: surgery from Mon 9 Nov 2026 (7 days)")
 	add("no-date", "2026-11-10 09:00", func(b *Booking) { b.Case.Held = true; b.Case.Day = 0; b.Case.Start = b.Case.Left })
+	hold("no-date", readiness.KindNoDate, "the booking has no confirmed date")
 	add("arrived", "2026-11-30 09:00", all)
 	add("home", "2026-12-01 12:00", func(b *Booking) { all(b); delete(b.Case.Entries, readiness.Key{Step: "ring", Round: 1}) })
 	add("closed", "2026-12-01 12:00", all)

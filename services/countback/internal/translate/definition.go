@@ -13,6 +13,7 @@ import (
 // Definitions is what a PlanDefinition refers to.
 type Definitions struct {
 	Facts     *fhir.Resource // CodeSystem/fact
+	Holds     *fhir.Resource // CodeSystem/hold
 	ValueSets map[string]*ValueSet
 }
 
@@ -21,7 +22,9 @@ type Protocol struct {
 	*readiness.Protocol
 	rules    []factRule
 	evidence []evidenceRule
+	holds    []holdRule
 	facts    map[string]readiness.Fact
+	kinds    map[string]HoldKind
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -75,7 +78,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, facts: rd.facts}, nil
+	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules, facts: rd.facts, kinds: readHoldKinds(defs.Holds)}, nil
 }
 
 func readFacts(cs *fhir.Resource) []readiness.Fact {
@@ -110,6 +113,7 @@ type definitionReader struct {
 	faults     []string
 
 	evidenceRules []evidenceRule
+	holdRules     []holdRule
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {

@@ -78,6 +78,10 @@ func (rd *definitionReader) evidence(in *fhir.Node) {
 		rd.rules = append(rd.rules, rd.factRule(in)...)
 		return
 	}
+	if e := extension(in, "raises-hold"); e != nil {
+		rd.holdRule(in, e)
+		return
+	}
 	r := evidenceRule{Step: rd.action, Type: in.String("type")}
 	if _, known := proofs[r.Type]; !known {
 		rd.fault("an input of type %q cannot show that a step was done", r.Type)

@@ -66,6 +66,8 @@ func embedded(t testing.TB) (defs Definitions, planDefinition []byte) {
 			switch {
 			case r.ID() == "fact":
 				defs.Facts = r
+			case r.ID() == "hold":
+				defs.Holds = r
 			case r.Type == "ValueSet":
 				v, err := ReadValueSet(r)
 				require.NoError(t, err)

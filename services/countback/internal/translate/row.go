@@ -33,6 +33,7 @@ type Row struct {
 	Marks    string           `json:"m,omitempty"` // c: compressed, t: too late
 	Raised   string           `json:"ev,omitempty"`
 	RaisedAt string           `json:"at,omitempty"`
+	Role     string           `json:"ro,omitempty"`  // the one performer who is asked
 	Replaces string           `json:"rp,omitempty"`  // id of the Task that this one replaces
 	Because  string           `json:"bc,omitempty"`  // why it no longer counts, or is asked again
 	Why      string           `json:"why,omitempty"` // why it is no longer asked for
@@ -101,7 +102,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt)}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role}
 	}
 	return i
 }
@@ -124,7 +125,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.Marks += "t"
 	}
 	if i.Raised != nil {
-		r.Raised, r.RaisedAt = i.Raised.Why, i.Raised.At.Format(time.RFC3339)
+		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 	}
 	return r
 }

@@ -69,7 +69,9 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 	t.AuthoredOn = optional(r.Authored.In(f.Calendar.Zone()).Format(time.RFC3339))
 	t.LastModified = &updated
 	for _, pf := range s.Performers {
-		t.PerformerType = append(t.PerformerType, *concept(SystemRole, pf.Role, pf.Display))
+		if r.Role == "" || r.Role == pf.Role {
+			t.PerformerType = append(t.PerformerType, *concept(SystemRole, pf.Role, pf.Display))
+		}
 	}
 	t.Restriction = f.window(&item, r)
 	if r.Replaces != "" && r.Because != "" {

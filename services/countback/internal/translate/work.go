@@ -227,6 +227,11 @@ func (f Facility) evidence(end string, item *readiness.Item, o WorkOptions) (cal
 }
 
 func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
+	if item.Step.Trigger == readiness.TriggerHold {
+		if issues := signed(sent); len(issues) > 0 {
+			return issues
+		}
+	}
 	on := o.Today
 	end := sent.String("executionPeriod", "end")
 	if end != "" {
@@ -241,6 +246,19 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {
 		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
+	}
+	return nil
+}
+
+// signed asks that whoever releases a hold is named, and says why.
+func signed(sent *fhir.Resource) fhir.Issues {
+	owner := sent.Get("owner")
+	person := strings.HasPrefix(owner.String("reference"), "Practitioner") || owner.String("identifier", "value") != ""
+	switch {
+	case !person && owner.String("display") == "":
+		return refuse("owner", "required", "Task.owner is missing: a hold is released by a named person; give Task.owner as a Practitioner or PractitionerRole, or with a display")
+	case reasonText(sent) == "":
+		return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why surgery may go ahead")
 	}
 	return nil
 }

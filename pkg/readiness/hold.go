@@ -1,0 +1,270 @@
+package readiness
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+)
+
+// TriggerHold is the event of a hold. The protocol's step with this trigger is
+// the one with which a person releases it; its item repeats by the hold's key.
+const TriggerHold = "hold-raised"
+
+// KindNoDate is the kind of hold that the service raises when a booking has lost
+// its date, and that ends when there is one again: whoever supplies it has
+// answered.
+const KindNoDate = "no-date"
+
+// Ground is something in the records that may stand in the way of surgery. Day
+// is when it was over, was done or is planned for.
+type Ground struct {
+	Kind   string // of the hold that it raises
+	Record string // what names the record, such as a FHIR reference
+	Says   string // in plain words: "a urinary infection with symptoms"
+	Active bool   // it goes on, or nobody knows when it was or will be over
+	// Withdrawn: it was entered in error, or refuted; there never was one.
+	Withdrawn bool
+	Day       calendar.Date
+	// After is how long after Day surgery may be, Assess how long after it
+	// somebody still has to look, NotBefore how long after surgery Day may be.
+	After, Assess, NotBefore Offset
+}
+
+// Clear is the first day of surgery that the ground allows once it is over;
+// zero when that cannot be computed.
+func (g *Ground) Clear() calendar.Date {
+	if g.Day.IsZero() {
+		return 0
+	}
+	return plus(g.Day, g.After)
+}
+
+// Blocks reports whether surgery on a day is too near to the ground, by its own
+// days. One that goes on without a day blocks every day.
+func (g *Ground) Blocks(day calendar.Date) bool {
+	switch {
+	case g.Withdrawn:
+		return false
+	case g.Day.IsZero():
+		return g.Active
+	case day < g.Day:
+		return g.NotBefore.N > 0 && g.Day < plus(day, g.NotBefore)
+	}
+	return day < g.Clear()
+}
+
+// stands reports whether the ground holds a case with surgery on a day.
+func (g *Ground) stands(day calendar.Date) bool {
+	switch {
+	case g.Withdrawn:
+		return false
+	case g.Active, g.Blocks(day):
+		return true
+	}
+	return !g.Day.IsZero() && day >= g.Day && day < plus(g.Day, g.Assess)
+}
+
+// plus moves a day by whole days or months.
+func plus(d calendar.Date, o Offset) calendar.Date {
+	if o.Unit == Months {
+		return d.AddMonths(o.N)
+	}
+	return d.Add(o.N)
+}
+
+// How a hold ended.
+const (
+	Released  = "released"  // by a person
+	Withdrawn = "withdrawn" // none of its grounds ever was
+	Supplied  = "supplied"  // what was missing is there
+	Over      = "over"      // the case ended, or the person has left
+)
+
+// Hold is a reason why a case may not go ahead. The service raises it; only a
+// person releases it.
+type Hold struct {
+	Key     string // of the item that releases it
+	Kind    string
+	Raised  time.Time
+	Records []string // what it rests on, in the order in which they came
+	Ended   time.Time
+	How     string // it ended
+	// Of a release by a person: the day of surgery that it was for, and the day
+	// of each ground as it then was, by record.
+	For  calendar.Date
+	Seen map[string]calendar.Date
+}
+
+// Open reports whether the case is held by it.
+func (h *Hold) Open() bool { return h.Ended.IsZero() }
+
+// Holds carries the holds of a case on: those before, and what the grounds of
+// now add. A ground that is over releases nothing, and one of a kind that is
+// held already joins that hold. What a person has released is raised again only
+// for an earlier day of surgery, or on another ground.
+func Holds(before []Hold, grounds []Ground, c *Case, p *Protocol, now time.Time) []Hold {
+	out := make([]Hold, 0, len(before)+1)
+	for _, h := range before {
+		h.Records = slices.Clone(h.Records)
+		h.settle(grounds, c, p, now)
+		out = append(out, h)
+	}
+	if c.Ending != Running || !c.Arrived.IsZero() || !c.Left.IsZero() {
+		return out // nothing is left to hold
+	}
+	for n := range grounds {
+		g := &grounds[n]
+		if g.stands(c.Day) && !released(out, g, c.Day) {
+			out = g.raise(out, now)
+		}
+	}
+	return out
+}
+
+// settle ends an open hold that a person released or that has lost all its
+// grounds, and opens again one whose release was taken back.
+func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
+	said := c.Entries[Key{Step: p.releases(), Repeat: h.Key, Round: 1}].Outcome == Done
+	switch {
+	case h.How == Released && !said:
+		h.Ended, h.How, h.For, h.Seen = time.Time{}, "", 0, nil
+	case !h.Open():
+	case c.Ending != Running || !c.Left.IsZero():
+		h.Ended, h.How = now, Over
+	case said:
+		h.Ended, h.How, h.For, h.Seen = now, Released, c.Day, map[string]calendar.Date{}
+		for n := range grounds {
+			if g := &grounds[n]; g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
+				h.Seen[g.Record] = g.Day
+			}
+		}
+	case h.Kind == KindNoDate && !h.supported(grounds, func(g *Ground) bool { return g.stands(c.Day) }):
+		h.Ended, h.How = now, Supplied
+	case !h.supported(grounds, func(g *Ground) bool { return !g.Withdrawn }):
+		h.Ended, h.How = now, Withdrawn
+	}
+}
+
+// supported reports whether any of the hold's grounds is as asked.
+func (h *Hold) supported(grounds []Ground, is func(*Ground) bool) bool {
+	for n := range grounds {
+		if g := &grounds[n]; g.Kind == h.Kind && slices.Contains(h.Records, g.Record) && is(g) {
+			return true
+		}
+	}
+	return false
+}
+
+// releases is the code of the step with which a hold is released.
+func (p *Protocol) releases() string {
+	for n := range p.Steps {
+		if p.Steps[n].Trigger == TriggerHold {
+			return p.Steps[n].Code
+		}
+	}
+	return ""
+}
+
+// released reports whether a person let surgery on this day go ahead in spite of
+// the ground, as it then was: another day of the ground is another question.
+func released(holds []Hold, g *Ground, day calendar.Date) bool {
+	for n := range holds {
+		h := &holds[n]
+		seen, known := h.Seen[g.Record]
+		if h.How == Released && h.Kind == g.Kind && known && (seen.IsZero() || seen == g.Day) && day >= h.For {
+			return true
+		}
+	}
+	return false
+}
+
+func (g *Ground) raise(holds []Hold, now time.Time) []Hold {
+	times := 1
+	for n := range holds {
+		h := &holds[n]
+		if h.Kind != g.Kind {
+			continue
+		}
+		if h.Open() {
+			if !slices.Contains(h.Records, g.Record) {
+				h.Records = append(h.Records, g.Record)
+			}
+			return holds
+		}
+		times++
+	}
+	key := g.Kind
+	if times > 1 {
+		key = fmt.Sprintf("%s-%d", g.Kind, times)
+	}
+	return append(holds, Hold{Key: key, Kind: g.Kind, Raised: now, Records: []string{g.Record}})
+}
+
+// Clear is the first day of surgery that all grounds of the hold allow; zero
+// when that cannot be computed for one of them.
+func (h *Hold) Clear(grounds []Ground) calendar.Date {
+	var last calendar.Date
+	for n := range grounds {
+		g := &grounds[n]
+		if g.Withdrawn || g.Kind != h.Kind || !slices.Contains(h.Records, g.Record) {
+			continue
+		}
+		day := g.Clear()
+		if day.IsZero() {
+			return 0
+		}
+		last = max(last, day)
+	}
+	return last
+}
+
+// Words says what a hold rests on, and what would let it be released.
+func (h *Hold) Words(grounds []Ground, today calendar.Date) string {
+	var parts []string
+	for n := range grounds {
+		g := &grounds[n]
+		if g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
+			parts = append(parts, g.words(today))
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (g *Ground) words(today calendar.Date) string {
+	day := func(d calendar.Date) string { return d.Format(dayLayout) }
+	switch {
+	case g.Kind == KindNoDate:
+		return g.Says
+	case g.Withdrawn:
+		return g.Says + ", which was withdrawn"
+	case g.Day.IsZero() && g.Active:
+		return g.Says + ", and the day from which surgery may be cannot be computed: it is not known when it is over"
+	case g.Day.IsZero():
+		return g.Says
+	case g.Day > today:
+		out := g.Says + " planned for " + day(g.Day) + ": surgery from " + day(g.Clear())
+		if g.NotBefore.N > 0 {
+			out += fmt.Sprintf(", or %s or more before it", g.NotBefore.words())
+		}
+		return out
+	}
+	out := g.Says + " of " + day(g.Day) + ": surgery from " + day(g.Clear())
+	if g.After.N > 0 {
+		out += " (" + g.After.words() + ")"
+	}
+	if g.Assess.N > g.After.N {
+		out += ", and until " + day(plus(g.Day, g.Assess).Add(-1)) + " only after somebody has looked at it"
+	}
+	return out
+}
+
+func (o Offset) words() string {
+	unit := "day"
+	if o.Unit == Months {
+		unit = "month"
+	}
+	return fmt.Sprintf("%d %s%s", o.N, unit, plural(o.N))
+}

@@ -1,0 +1,95 @@
+package casework
+
+import (
+	"strings"
+
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/event"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// holds carries the holds of the case on and lets those that stand, or that a
+// person released, ask for their release.
+func (w *writing) holds() {
+	var before []readiness.Hold
+	ids := map[string]string{}
+	for n := range w.heldBefore {
+		h := w.heldBefore[n].Hold()
+		before, ids[h.Key] = append(before, h), w.heldBefore[n].ID
+	}
+	p, c := w.office.protocol, &w.b.Case
+	today := w.office.facility.Today(w.tx.Now)
+	for _, h := range readiness.Holds(before, w.grounds, c, p.Protocol, w.tx.Now) {
+		id := ids[h.Key]
+		if id == "" {
+			id = w.tx.NewID()
+		}
+		v := translate.HoldView{Row: translate.HoldRowOf(id, h), Kind: p.Kind(h.Kind), Words: h.Words(w.grounds, today), Clear: h.Clear(w.grounds)}
+		if h.Open() {
+			c.Held = true
+		} else {
+			v.Ended = w.endedWords(h)
+		}
+		if h.Open() || h.How == readiness.Released {
+			c.Raised = append(c.Raised, readiness.Raised{
+				Trigger: readiness.TriggerHold, Key: h.Key, At: h.Raised, Why: v.Sentence(), Role: v.Kind.ReleasedBy,
+			})
+		}
+		w.held = append(w.held, v)
+	}
+}
+
+// endedWords says how a hold ended: who released it and why, or what became of
+// its ground.
+func (w *writing) endedWords(h readiness.Hold) string {
+	switch h.How {
+	case readiness.Withdrawn:
+		return "Withdrawn: what it rested on was entered in error or refuted."
+	case readiness.Supplied:
+		return "Ended: there is a date again."
+	case readiness.Over:
+		return "Ended with the case."
+	}
+	out := "Released"
+	for key, row := range w.rows {
+		if key.Repeat == h.Key && row.Work != nil && row.Work.Outcome == readiness.Done {
+			if who := translate.NameOf(row.Work.Owner); who != "" {
+				out += " by " + who
+			}
+			if why := translate.TextOf(row.Work.StatusReason); why != "" {
+				out += ": " + strings.TrimSuffix(why, ".")
+			}
+		}
+	}
+	return out + "."
+}
+
+// flags writes the Flag of each hold that differs.
+func (w *writing) flags() error {
+	for _, v := range w.held {
+		body, err := w.office.facility.Flag(v, w.b.Patient, w.c.ID)
+		if err != nil {
+			return err
+		}
+		stored, changed, err := w.put("Flag", v.Row.ID, body)
+		if err != nil {
+			return err
+		}
+		if changed {
+			w.flagged = append(w.flagged, stored)
+			w.holdRefs = append(w.holdRefs, event.HoldRef{ID: stored.ID, Version: stored.Version, Category: v.Kind.Category})
+		}
+	}
+	return nil
+}
+
+// raisedAnew reports whether a hold came to the case that was held already.
+func (w *writing) raisedAnew() bool { return len(w.held) > len(w.heldBefore) }
+
+func holdRows(held []translate.HoldView) []translate.HoldRow {
+	var out []translate.HoldRow
+	for _, v := range held {
+		out = append(out, v.Row)
+	}
+	return out
+}

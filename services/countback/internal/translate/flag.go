@@ -1,0 +1,166 @@
+package translate
+
+import (
+	"cmp"
+	"encoding/json"
+	"strings"
+	"time"
+
+	r4 "github.com/samply/golang-fhir-models/fhir-models/fhir"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// SystemHold is the system of the kinds of hold.
+const SystemHold = Base + "/CodeSystem/hold"
+
+// HoldKind is what CodeSystem/hold says of a kind of hold.
+type HoldKind struct {
+	Code, Display string
+	Category      string // code of flag-category
+	ReleasedBy    string // role that may release it
+}
+
+func readHoldKinds(cs *fhir.Resource) map[string]HoldKind {
+	out := map[string]HoldKind{}
+	for _, c := range cs.Get("concept").Items() {
+		k := HoldKind{Code: c.String("code"), Display: c.String("display")}
+		for _, p := range c.Get("property").Items() {
+			switch p.String("code") {
+			case "category":
+				k.Category = value(p).Text()
+			case "released-by":
+				k.ReleasedBy = value(p).Text()
+			}
+		}
+		out[k.Code] = k
+	}
+	return out
+}
+
+// HoldRow is a hold as it is stored with its case. Fields are only ever added.
+type HoldRow struct {
+	ID      string            `json:"id"` // of its Flag
+	Key     string            `json:"k"`
+	Kind    string            `json:"c"`
+	Raised  time.Time         `json:"at"`
+	Records []string          `json:"r"`
+	Ended   time.Time         `json:"e,omitzero"`
+	How     string            `json:"h,omitempty"`
+	For     string            `json:"for,omitempty"`
+	Seen    map[string]string `json:"s,omitempty"`
+}
+
+// Hold is the row as the rules read it.
+func (r *HoldRow) Hold() readiness.Hold {
+	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Records: r.Records, Ended: r.Ended, How: r.How}
+	h.For, _ = calendar.ParseDate(r.For)
+	for record, day := range r.Seen {
+		if h.Seen == nil {
+			h.Seen = map[string]calendar.Date{}
+		}
+		h.Seen[record], _ = calendar.ParseDate(day)
+	}
+	return h
+}
+
+// HoldRowOf is the stored form of a hold.
+func HoldRowOf(id string, h readiness.Hold) HoldRow {
+	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String()}
+	for record, day := range h.Seen {
+		if r.Seen == nil {
+			r.Seen = map[string]string{}
+		}
+		r.Seen[record] = day.String()
+	}
+	return r
+}
+
+// Kind is what is known of a kind of hold.
+func (p *Protocol) Kind(code string) HoldKind {
+	if k, ok := p.kinds[code]; ok {
+		return k
+	}
+	return HoldKind{Code: code, Display: code}
+}
+
+// Grounds are what in a person's records may stand in the way of a booking's
+// operation, and whether it has a date at all.
+func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today calendar.Date) []readiness.Ground {
+	says := "the booking has no confirmed date"
+	if !b.Case.Day.IsZero() {
+		says = "the order for the operation is on hold"
+	}
+	out := p.groundsOf(records, b.Members, f, today)
+	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held})
+}
+
+// HoldView is a hold as it is shown.
+type HoldView struct {
+	Row   HoldRow
+	Kind  HoldKind
+	Words string        // what it rests on
+	Clear calendar.Date // first day of surgery that it allows; zero: cannot be computed
+	Ended string        // how it ended, in words; empty while it is open
+}
+
+// Sentence says the hold in one sentence.
+func (v HoldView) Sentence() string {
+	out := "Held: " + strings.ToLower(v.Kind.Display)
+	if v.Words != "" {
+		out += " (" + v.Words + ")"
+	}
+	return out + "."
+}
+
+// NameOf is whom a written Reference names: its display, else what it refers to.
+func NameOf(reference json.RawMessage) string {
+	var r struct {
+		Display, Reference string
+		Identifier         struct{ Value string }
+	}
+	if json.Unmarshal(reference, &r) != nil {
+		return ""
+	}
+	return cmp.Or(r.Display, r.Reference, r.Identifier.Value)
+}
+
+// TextOf is the text of a written CodeableConcept.
+func TextOf(concept json.RawMessage) string {
+	var c struct{ Text string }
+	if json.Unmarshal(concept, &c) != nil {
+		return ""
+	}
+	return c.Text
+}
+
+// Flag renders a hold, without id and meta.
+func (f Facility) Flag(v HoldView, patient, caseID string) ([]byte, error) {
+	status := r4.FlagStatusActive
+	if !v.Row.Ended.IsZero() {
+		status = r4.FlagStatusInactive
+	}
+	code := *concept(SystemHold, v.Kind.Code, v.Kind.Display)
+	code.Text = optional(v.Sentence())
+	g := fhir.NewFlag(status, code, *reference(patient))
+	g.Identifier = []r4.Identifier{identifier(SystemCase, caseID)}
+	g.Category = []r4.CodeableConcept{*concept("http://terminology.hl7.org/CodeSystem/flag-category", v.Kind.Category, "")}
+	at := func(t time.Time) *string { s := t.In(f.Calendar.Zone()).Format(time.RFC3339); return &s }
+	g.Period = &r4.Period{Start: at(v.Row.Raised)}
+	if !v.Row.Ended.IsZero() {
+		g.Period.End = at(v.Row.Ended)
+	}
+	for _, record := range v.Row.Records {
+		g.Extension = append(g.Extension, r4.Extension{Url: "http://hl7.org/fhir/StructureDefinition/flag-detail", ValueReference: reference(record)})
+	}
+	if !v.Clear.IsZero() && v.Row.Ended.IsZero() {
+		day := v.Clear.String()
+		g.Extension = append(g.Extension, r4.Extension{Url: ExtensionBase + "earliest-release", ValueDate: &day})
+	}
+	if v.Ended != "" {
+		g.Extension = append(g.Extension, stringExtension("why", v.Ended))
+	}
+	return fhir.Marshal(g)
+}

@@ -1,0 +1,282 @@
+package translate
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// holdRule says which records hold a case: an input of the step that releases
+// holds, with the extension raises-hold.
+type holdRule struct {
+	Type      string
+	filters   []filter
+	kind      string // of the hold
+	says      string
+	mode      string
+	after     readiness.Offset
+	assess    readiness.Offset
+	notBefore readiness.Offset
+	lookBack  readiness.Offset
+	decides   bool      // after is given: nobody has to decide from when surgery may be
+	atLeast   *quantity // of an Observation's value
+}
+
+// Modes of the extension raises-hold: how a record of the type is read.
+const (
+	modeIllness   = "illness"      // a Condition that goes on until it is over
+	modeDated     = "dated"        // a Condition whose days count from when it began
+	modeTreatment = "treatment"    // a medicine that is taken until it is finished
+	modeFinding   = "finding"      // a measured value
+	modeWork      = "planned-work" // an operation or visit that has or gets a day, or is asked for without one
+	modeVisit     = "dated-work"   // the same, of which one without a day holds nothing
+	modeDone      = "done"         // a procedure that was done
+)
+
+var holdModes = map[string][]string{
+	modeIllness: {"Condition"}, modeDated: {"Condition"},
+	modeTreatment: {"MedicationRequest", "MedicationStatement"},
+	modeFinding:   {"Observation"},
+	modeWork:      {"Appointment", "ServiceRequest", "Procedure"}, modeVisit: {"Appointment", "ServiceRequest", "Procedure"},
+	modeDone: {"Procedure"},
+}
+
+func (rd *definitionReader) holdRule(in, e *fhir.Node) {
+	r := holdRule{
+		Type: in.String("type"), kind: value(part(e, "kind")).Text(), says: value(part(e, "says")).Text(), mode: value(part(e, "mode")).Text(),
+		after: rd.span(e, "after"), assess: rd.span(e, "assess-until"), notBefore: rd.span(e, "not-before"), lookBack: rd.span(e, "look-back"),
+		decides: part(e, "after") != nil,
+	}
+	if !slices.Contains(holdModes[r.mode], r.Type) {
+		rd.fault("raises-hold with the mode %q does not fit an input of type %q", r.mode, r.Type)
+	}
+	if r.kind == "" || r.says == "" {
+		rd.fault("raises-hold needs kind and says")
+	}
+	if q := value(part(e, "at-least")); q.Exists() {
+		limit, ok := quantityOf(q)
+		if !ok {
+			rd.fault("raises-hold: at-least is no quantity")
+		}
+		r.atLeast = &limit
+	} else if r.mode == modeFinding {
+		rd.fault("raises-hold of a finding needs at-least")
+	}
+	for _, f := range in.Get("codeFilter").Items() {
+		r.filters = append(r.filters, rd.filter(f))
+	}
+	if len(r.filters) == 0 {
+		rd.fault("raises-hold on %s without a codeFilter would hold everybody", r.Type)
+	}
+	rd.holdRules = append(rd.holdRules, r)
+}
+
+// span reads a part that is a duration in days or months.
+func (rd *definitionReader) span(e *fhir.Node, name string) readiness.Offset {
+	o := rd.offset(value(part(e, name)), 1, false)
+	if o.Unit != readiness.Days && o.Unit != readiness.Months || o.N < 0 {
+		rd.fault("raises-hold: %s must be in days, weeks or months", name)
+	}
+	return o
+}
+
+// groundsOf finds what in a person's records may stand in the way of the
+// operation; own are the records of the booking itself.
+func (p *Protocol) groundsOf(records []*Record, own []string, f Facility, today calendar.Date) []readiness.Ground {
+	var out []readiness.Ground
+	for _, r := range records {
+		if slices.Contains(own, r.Ref()) {
+			continue
+		}
+		for n := range p.holds {
+			rule := &p.holds[n]
+			if rule.Type != r.Type || !rule.fits(r) {
+				continue
+			}
+			g := readiness.Ground{
+				Kind: rule.kind, Record: r.Ref(), Says: rule.says, Withdrawn: withdrawn(r),
+				After: rule.after, Assess: rule.assess, NotBefore: rule.notBefore,
+			}
+			if g.Withdrawn || f.read(&g, rule, r, today) {
+				out = append(out, g)
+				break // the first rule that fits: the classes of one kind exclude each other
+			}
+		}
+	}
+	return out
+}
+
+func (h *holdRule) fits(r *Record) bool {
+	for _, f := range h.filters {
+		if !matches(r.Get(f.path...), f.set) {
+			return false
+		}
+	}
+	return true
+}
+
+// withdrawn reports whether a record says that it never was.
+func withdrawn(r *Record) bool {
+	return r.inError() || hasCode(r.Get("verificationStatus"), "refuted", "entered-in-error")
+}
+
+func hasCode(concept *fhir.Node, codes ...string) bool {
+	for _, c := range concept.Get("coding").Items() {
+		if slices.Contains(codes, c.String("code")) {
+			return true
+		}
+	}
+	return false
+}
+
+// read sets the days of the ground from its record, and reports whether it is
+// one at all.
+func (f Facility) read(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
+	switch rule.mode {
+	case modeIllness:
+		return f.illness(g, rule, r, today)
+	case modeDated:
+		g.Day = f.first(r, "onsetDateTime", "onsetPeriod.start", "recordedDate")
+		g.Active = g.Day.IsZero()
+		return true
+	case modeTreatment:
+		return f.treatment(g, rule, r, today)
+	case modeFinding:
+		return f.finding(g, rule, r, today)
+	case modeDone:
+		g.Day = f.performed(r)
+		g.Active = g.Day.IsZero()
+		return r.status() == "completed"
+	}
+	return f.work(g, rule, r)
+}
+
+// first is the first of the elements that names a day.
+func (f Facility) first(r *Record, paths ...string) calendar.Date {
+	for _, path := range paths {
+		if d := f.day(r.String(strings.Split(path, ".")...)); !d.IsZero() {
+			return d
+		}
+	}
+	return 0
+}
+
+// illness: what is not said to be over goes on. One that is over without a day
+// is asked about, unless it was recorded so long ago that it says nothing.
+func (f Facility) illness(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
+	g.Day = f.first(r, "abatementDateTime", "abatementPeriod.end")
+	over := hasCode(r.Get("clinicalStatus"), "inactive", "remission", "resolved") || !g.Day.IsZero() && g.Day <= today || r.Get("abatementString").Exists()
+	if !over {
+		g.Active, g.Day = true, 0
+		return true
+	}
+	if g.Day.IsZero() {
+		g.Active = true
+		known := f.first(r, "onsetDateTime", "onsetPeriod.start", "recordedDate")
+		return known.IsZero() || rule.recent(known, today)
+	}
+	if rule.decides {
+		return true
+	}
+	recent := rule.recent(g.Day, today)
+	g.Active, g.Day = true, 0 // over, but nothing says from when surgery may be: somebody decides
+	return recent
+}
+
+// recent reports whether a day lies within the rule's look back.
+func (h *holdRule) recent(day, today calendar.Date) bool {
+	return h.lookBack.N == 0 || plusOffset(day, h.lookBack) >= today
+}
+
+func plusOffset(d calendar.Date, o readiness.Offset) calendar.Date {
+	if o.Unit == readiness.Months {
+		return d.AddMonths(o.N)
+	}
+	return d.Add(o.N)
+}
+
+// treatment: a course goes on until it is finished.
+func (f Facility) treatment(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
+	end := f.first(r, "effectivePeriod.end", "dosageInstruction.timing.repeat.boundsPeriod.end", "dispenseRequest.validityPeriod.end")
+	switch r.status() {
+	case "active", "on-hold", "intended":
+		if end.IsZero() || end >= today {
+			g.Active = true
+			return true
+		}
+	case "completed", "stopped":
+	default: // not-taken, cancelled, draft, unknown
+		return false
+	}
+	if g.Day = end; !end.IsZero() {
+		return true
+	}
+	g.Active = true
+	began := f.first(r, "effectiveDateTime", "effectivePeriod.start", "dateAsserted", "authoredOn")
+	return began.IsZero() || rule.recent(began, today)
+}
+
+// finding: a value at or over the limit, for as long as the rule says.
+func (f Facility) finding(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
+	if !slices.Contains([]string{"final", "preliminary", "amended", "corrected"}, r.status()) {
+		return false
+	}
+	q, known := quantityOf(r.Get("valueQuantity"))
+	v, same := q.in(rule.atLeast.code)
+	if !known || !same || v < rule.atLeast.value {
+		return false
+	}
+	g.Day = f.first(r, proofs["Observation"].days...)
+	g.Active = g.Day.IsZero() || today < g.Clear()
+	return true
+}
+
+// work that was done, or has a day, counts from that day; asked for without a
+// day, it may come at any time.
+func (f Facility) work(g *readiness.Ground, rule *holdRule, r *Record) bool {
+	switch r.status() {
+	case "cancelled", "noshow", "revoked", "not-done", "stopped":
+		return false
+	}
+	switch r.Type {
+	case "Appointment":
+		g.Day = f.day(r.String("start"))
+	case "ServiceRequest":
+		g.Day = f.first(r, "occurrenceDateTime", "occurrencePeriod.start")
+	default:
+		g.Day = f.performed(r)
+	}
+	g.Active = g.Day.IsZero()
+	return !g.Active || rule.mode == modeWork
+}
+
+// quantity is a value with a unit of UCUM.
+type quantity struct {
+	system, code string
+	value        float64
+}
+
+func quantityOf(n *fhir.Node) (quantity, bool) {
+	v, err := strconv.ParseFloat(n.String("value"), 64)
+	return quantity{n.String("system"), n.String("code"), v}, err == nil
+}
+
+// ucum is the system of units (FHIR R4, Quantity).
+const ucum = "http://unitsofmeasure.org"
+
+// in converts to another unit; false where the units are not known to each other.
+func (q quantity) in(code string) (float64, bool) {
+	switch {
+	case q.system != ucum:
+		return 0, false
+	case q.code == code:
+		return q.value, true
+	case q.code == "[degF]" && code == "Cel":
+		return (q.value - 32) * 5 / 9, true
+	}
+	return 0, false
+}

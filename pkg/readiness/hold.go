@@ -241,13 +241,13 @@ func (g *Ground) words(today calendar.Date) string {
 	case g.Withdrawn:
 		return g.Says + ", which was withdrawn"
 	case g.Day.IsZero() && g.Active:
-		return g.Says + ", and the day from which surgery may be cannot be computed: it is not known when it is over"
+		return g.Says + ", and nobody has said when it is over: from when surgery may be cannot be computed"
 	case g.Day.IsZero():
 		return g.Says
 	case g.Day > today:
 		out := g.Says + " planned for " + day(g.Day) + ": surgery from " + day(g.Clear())
 		if g.NotBefore.N > 0 {
-			out += fmt.Sprintf(", or %s or more before it", g.NotBefore.words())
+			out += ", or it waits until " + g.NotBefore.words() + " after surgery"
 		}
 		return out
 	}

@@ -73,7 +73,7 @@ func TestInfectionHoldsUntilReleased(t *testing.T) {
 	require.Equal(t, "held", h.onlyCase(b.patient).State)
 	plan := h.get("CarePlan/" + b.plan)
 	require.Equal(t, "on-hold", plan.String("status"))
-	require.Contains(t, plan.String("text", "div"), "Held: recent infection (a urinary infection with symptoms, and the day from which surgery may be cannot be computed: it is not known when it is over).")
+	require.Contains(t, plan.String("text", "div"), "Held: recent infection (a urinary infection with symptoms, and nobody has said when it is over: from when surgery may be cannot be computed).")
 	flags := h.flags(b.patient)
 	require.Len(t, flags, 1)
 	require.Equal(t, "active", flags[0].String("status"))
@@ -212,7 +212,7 @@ func TestGroundBeforeTheBooking(t *testing.T) {
 	require.Equal(t, patient, b.patient)
 	require.Equal(t, "held", h.onlyCase(patient).State)
 	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"),
-		"Held: pending dental work (oral surgery planned for Wed 6 Jan 2027: surgery from Wed 27 Jan 2027, or 3 months or more before it).")
+		"Held: pending dental work (oral surgery planned for Wed 6 Jan 2027: surgery from Wed 27 Jan 2027, or it waits until 3 months after surgery).")
 	// Put off until after surgery, but not for long enough; then for long enough:
 	// it can be released, and only a person does it.
 	for _, day := range []string{"2027-03-01", "2027-06-01"} {

@@ -121,11 +121,15 @@ func (p *player) work(ctx context.Context, s *story, w *work) error {
 	if w.On != "" {
 		body["executionPeriod"] = map[string]any{"end": w.On}
 	}
-	if w.Reason != "" {
-		body["statusReason"] = map[string]any{
-			"coding": []any{map[string]any{"system": strings.Replace(codeSystem(task), "/step", "/task-reason", 1), "code": w.Reason}},
-			"text":   w.Text,
+	if w.Text != "" {
+		reason := map[string]any{"text": w.Text}
+		if w.Reason != "" {
+			reason["coding"] = []any{map[string]any{"system": strings.Replace(codeSystem(task), "/step", "/task-reason", 1), "code": w.Reason}}
 		}
+		body["statusReason"] = reason
+	}
+	if w.Owner != "" {
+		body["owner"] = map[string]any{"display": w.Owner}
 	}
 	if w.Note != "" {
 		body["note"] = []any{map[string]any{"text": w.Note}}

@@ -39,6 +39,7 @@ type work struct {
 	Note    string `json:"note"`
 	Reason  string `json:"reason"`
 	Text    string `json:"text"`
+	Owner   string `json:"owner"` // who did it, where that must be said
 }
 
 // stories reads the files of the corpus, and all messages in time order.

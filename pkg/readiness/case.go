@@ -84,6 +84,8 @@ type Case struct {
 	Details map[string]string // side, procedure, stay, surgeon: what may void evidence
 	Entries map[Key]Entry
 	Proofs  map[Key][]Proof // by step and repeat, Round 0; in any order
+	Grounds []Ground        // what may hold the case
+	Holds   []Hold          // what does, or did
 }
 
 // forDate is the entry's name for the date and time an item was done for.

@@ -20,8 +20,9 @@ type Safe struct {
 
 // Obstacle is one reason why a day cannot be met.
 type Obstacle struct {
-	Key   Key
-	Clear calendar.Date // zero: not within the horizon
+	Key    Key           // of the item; of a ground, that of the step which releases holds, repeated by its record
+	Ground string        // the ground in plain words; empty for an item
+	Clear  calendar.Date // zero: not within the horizon
 }
 
 // Doubt is a fact that is not known yet and could add a must.
@@ -33,8 +34,9 @@ type Doubt struct {
 
 // Earliest tries every operating day from tomorrow to the horizon in turn, the
 // start of anaesthesia kept at the same time of day. A day can be met when no
-// must of the preparation would be past its last day and no must that is fixed
-// would be too late. The answer is not monotone: a later day may fail again, so
+// must of the preparation would be past its last day, no must that is fixed
+// would be too late, and nothing in the records is too near by its own days. A
+// hold that a person has to release first is told as what must be known. The answer is not monotone: a later day may fail again, so
 // Run says how far it holds.
 func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
 	var out Safe
@@ -46,11 +48,13 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 		}
 		try := c.on(day, cal)
 		plan := Make(&try, p, cal, now)
-		failing := map[Key]bool{}
+		failing := c.blocked(p, day, today)
 		for _, r := range plan.Infeasible {
 			failing[r.Key] = true
-			if _, seen := clear[r.Key]; !seen && out.Day.IsZero() {
-				clear[r.Key] = 0
+		}
+		for key := range failing {
+			if _, seen := clear[key]; !seen && out.Day.IsZero() {
+				clear[key] = 0
 			}
 		}
 		for key, first := range clear {
@@ -65,11 +69,11 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 			continue
 		}
 		if out.Run++; out.Run == 1 {
-			out.Day, out.Unknown = day, plan.unknownMusts()
+			out.Day, out.Unknown = day, append(c.unreleased(p, day), plan.unknownMusts()...)
 		}
 	}
 	for key, day := range clear {
-		out.Obstacles = append(out.Obstacles, Obstacle{key, day})
+		out.Obstacles = append(out.Obstacles, Obstacle{key, c.groundWords(key, today), day})
 	}
 	sort.Slice(out.Obstacles, func(i, j int) bool { return out.Obstacles[i].binds(out.Obstacles[j]) })
 	return out

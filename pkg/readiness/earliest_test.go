@@ -190,3 +190,57 @@ func BenchmarkEarliest(b *testing.B) {
 		readiness.Earliest(&c, p, cal, now)
 	}
 }
+
+// What in the records is too near to a day stands in its way by its own days,
+// and a hold that somebody must release makes the answer conditional. Surgery
+// was booked for Monday 30 November 2026 and it is the 20th; the 26th is
+// Thanksgiving. Extraction and 21 days: American Academy of Orthopaedic
+// Surgeons, November 2024 (published).
+func TestEarliestWithGrounds(t *testing.T) {
+	cal := chicago(t)
+	release := step("clear", readiness.Window{})
+	release.Trigger = readiness.TriggerHold
+	p := protocol(t, step("s", before(3, 1)), release)
+	p.Horizon = 60
+	now := clock(t, cal, "2026-11-20 09:00")
+	extraction := func(on string) readiness.Ground {
+		return readiness.Ground{
+			Kind: "teeth", Record: "Procedure/x", Says: "an extraction", Day: day(t, on),
+			After: readiness.Offset{N: 21}, NotBefore: readiness.Offset{N: 3, Unit: readiness.Months},
+		}
+	}
+	for _, r := range []struct {
+		name   string
+		ground readiness.Ground
+		day    string
+		run    int // at least, where the horizon ends it
+		known  int // doubts
+	}{
+		{"done on the 12th", extraction("2026-11-12"), "2026-12-03", 2, 1},
+		{"to come on 10 December: not before it and not soon after", extraction("2026-12-10"), "2026-12-31", 2, 1},
+		{"to come in March: there is time before it, and then none", extraction("2027-03-01"), "2026-11-23", 6, 0},
+		{"an infection that goes on: seven days after today at the earliest",
+			readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true, After: readiness.Offset{N: 7}}, "2026-11-27", 2, 1},
+		{"somebody decides", readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true}, "2026-11-23", 2, 1},
+		{"withdrawn", readiness.Ground{Kind: "infection", Record: "Condition/c", Active: true, Withdrawn: true, After: readiness.Offset{N: 7}}, "2026-11-23", 2, 0},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := surgeryOn(t, cal, theDay)
+			c.Grounds = []readiness.Ground{r.ground}
+			c.Holds = readiness.Holds(nil, c.Grounds, &c, p, now)
+			safe := readiness.Earliest(&c, p, cal, now)
+			require.Equal(t, r.day, safe.Day.String())
+			if r.run == 6 { // Mon 23, Tue 24, Wed 25, Fri 27, Mon 30 November and Tue 1 December, three months to the day
+				require.Equal(t, r.run, safe.Run)
+			} else {
+				require.GreaterOrEqual(t, safe.Run, r.run)
+			}
+			require.Len(t, safe.Unknown, r.known)
+			if len(safe.Obstacles) > 0 {
+				require.Equal(t, readiness.Key{Step: "clear", Repeat: r.ground.Record}, safe.Obstacles[0].Key)
+				require.Contains(t, safe.Obstacles[0].Ground, r.ground.Says)
+				require.Equal(t, safe.Day, safe.Obstacles[0].Clear)
+			}
+		})
+	}
+}

@@ -268,3 +268,67 @@ func (o Offset) words() string {
 	}
 	return fmt.Sprintf("%d %s%s", o.N, unit, plural(o.N))
 }
+
+// blocked names the grounds that surgery on a day would be too near to, by the
+// key of the step that releases holds, repeated by the ground's record. What
+// goes on is over today at the earliest.
+func (c *Case) blocked(p *Protocol, day, today calendar.Date) map[Key]bool {
+	out := map[Key]bool{}
+	for n := range c.Grounds {
+		g := c.Grounds[n]
+		if g.Kind == KindNoDate || released(c.Holds, &g, day) {
+			continue
+		}
+		if g.Day.IsZero() {
+			g.Day = today
+		}
+		if g.Blocks(day) {
+			out[Key{Step: p.releases(), Repeat: g.Record}] = true
+		}
+	}
+	return out
+}
+
+// groundWords says the ground that a key of blocked stands for.
+func (c *Case) groundWords(k Key, today calendar.Date) string {
+	for n := range c.Grounds {
+		switch g := &c.Grounds[n]; {
+		case g.Record != k.Repeat:
+		case g.Day.IsZero():
+			return g.Says + ", if it is over today"
+		default:
+			return g.words(today)
+		}
+	}
+	return ""
+}
+
+// unreleased lists the holds that must be released for surgery on a day to go
+// ahead, each by the end of the day before.
+func (c *Case) unreleased(p *Protocol, day calendar.Date) []Doubt {
+	var out []Doubt
+	for n := range c.Holds {
+		h := &c.Holds[n]
+		if !h.Open() || h.Kind == KindNoDate {
+			continue
+		}
+		out = append(out, Doubt{
+			Key:   Key{Step: p.releases(), Repeat: h.Key},
+			Needs: []string{"whether a named person releases the hold, " + h.says(c.Grounds)},
+			By:    Moment{Day: day.Add(-1)},
+		})
+	}
+	return out
+}
+
+// says names the grounds of a hold without their days.
+func (h *Hold) says(grounds []Ground) string {
+	var parts []string
+	for n := range grounds {
+		g := &grounds[n]
+		if g.Kind == h.Kind && !g.Withdrawn && slices.Contains(h.Records, g.Record) && !slices.Contains(parts, g.Says) {
+			parts = append(parts, g.Says)
+		}
+	}
+	return strings.Join(parts, " and ")
+}

@@ -19,7 +19,8 @@ func (w *writing) holds() {
 	}
 	p, c := w.office.protocol, &w.b.Case
 	today := w.office.facility.Today(w.tx.Now)
-	for _, h := range readiness.Holds(before, w.grounds, c, p.Protocol, w.tx.Now) {
+	c.Grounds, c.Holds = w.grounds, readiness.Holds(before, w.grounds, c, p.Protocol, w.tx.Now)
+	for _, h := range c.Holds {
 		id := ids[h.Key]
 		if id == "" {
 			id = w.tx.NewID()

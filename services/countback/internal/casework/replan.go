@@ -299,7 +299,7 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
 	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created, Holds: w.held}
-	if len(w.plan.Infeasible) > 0 {
+	if len(w.plan.Infeasible) > 0 || w.plan.State == readiness.CaseHeld {
 		safe := readiness.Earliest(&w.b.Case, w.office.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
 		view.Safe, w.safe = &safe, safe.Day.String()
 	}

@@ -180,7 +180,11 @@ func safeWords(s *readiness.Safe, p *Protocol) []string {
 	out := []string{first + "."}
 	var until []string
 	for _, o := range s.Obstacles {
-		until = append(until, title(o.Key)+" → "+o.Clear.Format(day))
+		what := o.Ground
+		if what == "" {
+			what = title(o.Key)
+		}
+		until = append(until, what+" → "+o.Clear.Format(day))
 	}
 	if len(until) > 0 {
 		out = append(out, "What each reason allows: "+strings.Join(until, "; ")+".")

@@ -240,7 +240,9 @@ func (a *asking) choose(list []standing) (*standing, string, error) {
 	switch {
 	case a.q.Booking != "":
 		by = "booking"
-		fit = those(list, func(s *standing) bool { return slices.Contains(s.booking.Members, a.q.Booking) })
+		if fit = those(list, func(s *standing) bool { return s.booking.Primary == a.q.Booking }); len(fit) == 0 {
+			fit = those(list, func(s *standing) bool { return slices.Contains(s.booking.Members, a.q.Booking) })
+		}
 	case brought:
 		by = "resource"
 		fit = those(list, func(s *standing) bool {
@@ -249,7 +251,7 @@ func (a *asking) choose(list []standing) (*standing, string, error) {
 	}
 	if len(fit) != 1 && a.q.Booking == "" {
 		if len(fit) == 0 {
-			fit = those(list, func(*standing) bool { return true })
+			by, fit = "subject", those(list, func(*standing) bool { return true })
 		}
 		if live := livesOf(fit); len(live) > 0 || len(fit) > 1 {
 			fit = live
@@ -259,7 +261,7 @@ func (a *asking) choose(list []standing) (*standing, string, error) {
 	case len(fit) == 1:
 		return fit[0], by, nil
 	case len(fit) > 1:
-		refusal := a.q.refuse(ErrInvalid, fhir.CodeRequired, "booking", "is missing: the subject has several bookings; say which is meant")
+		refusal := a.q.refuse(ErrInvalid, fhir.CodeRequired, "booking", "the subject has several bookings; say which Appointment, Procedure or ServiceRequest is meant")
 		refusal.Issues[0].Diagnostics = refs(fit)
 		return nil, by, refusal
 	}

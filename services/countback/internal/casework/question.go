@@ -256,6 +256,9 @@ func (a *asking) choose(list []standing) (*standing, string, error) {
 		if live := livesOf(fit); len(live) > 0 || len(fit) > 1 {
 			fit = live
 		}
+		if err := a.ahead(&fit); err != nil {
+			return nil, by, err
+		}
 	}
 	switch {
 	case len(fit) == 1:
@@ -266,6 +269,28 @@ func (a *asking) choose(list []standing) (*standing, string, error) {
 		return nil, by, refusal
 	}
 	return nil, by, a.q.refuse(ErrInvalid, fhir.CodeBusinessRule, by, "no booking of an operation that is planned for here is known; send one with the parameter resource")
+}
+
+// ahead leaves out of several bookings those whose operation has begun or is
+// over, when others remain: a question is rather about what is to come.
+func (a *asking) ahead(fit *[]*standing) error {
+	if len(*fit) < 2 {
+		return nil
+	}
+	var out []*standing
+	for _, s := range *fit {
+		pl, err := s.plan(a.office, a.tx)
+		if err != nil {
+			return err
+		}
+		if !pl.State.Begun() {
+			out = append(out, s)
+		}
+	}
+	if len(out) > 0 {
+		*fit = out
+	}
+	return nil
 }
 
 func those(list []standing, fits func(*standing) bool) []*standing {

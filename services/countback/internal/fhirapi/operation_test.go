@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -244,4 +245,8 @@ func TestApplyInlineReplaces(t *testing.T) {
 	require.Contains(t, refused.String("issue", "diagnostics"), who.booking[len(root)+1:])
 	r = h.must(200, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject+"&booking="+who.booking[len(root)+1:], "")
 	require.Contains(t, r.String("text", "div"), "hip replacement")
+
+	h.pass(80 * 24 * time.Hour) // 21 January: the hip was done ten days ago
+	r = h.must(200, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject, "")
+	require.Contains(t, r.String("text", "div"), "knee replacement", "the one that is to come")
 }

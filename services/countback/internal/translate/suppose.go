@@ -112,8 +112,16 @@ func (f Facility) SupposeOf(b *Booking, s Supposed, stands *readiness.Plan, know
 	}
 	if s.Stay != "" {
 		c.Stay = s.Stay
-		c.Facts, c.Details = maps.Clone(c.Facts), maps.Clone(c.Details)
-		c.Facts["stay"], c.Details["stay"] = s.Stay, s.Stay
+		c.Facts = withEntry(c.Facts, "stay", any(s.Stay))
+		c.Details = withEntry(c.Details, "stay", s.Stay)
 	}
 	return nil
+}
+
+// withEntry is a copy of a map with one entry more, or another value.
+func withEntry[V any](m map[string]V, name string, v V) map[string]V {
+	out := make(map[string]V, len(m)+1)
+	maps.Copy(out, m)
+	out[name] = v
+	return out
 }

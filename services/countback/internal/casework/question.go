@@ -98,7 +98,7 @@ func (a *asking) answer() ([]byte, error) {
 	if records, err = a.overlay(records); err != nil {
 		return nil, err
 	}
-	list, err := o.standings(a.tx, a.patient, records)
+	list, err := o.standings(a.tx, a.p, a.patient, records)
 	if err != nil {
 		return nil, err
 	}
@@ -106,7 +106,7 @@ func (a *asking) answer() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	stands, err := s.plan(o, a.tx)
+	stands, err := s.plan(o, a.tx, a.p)
 	if err != nil {
 		return nil, err
 	}
@@ -279,7 +279,7 @@ func (a *asking) ahead(fit *[]*standing) error {
 	}
 	var out []*standing
 	for _, s := range *fit {
-		pl, err := s.plan(a.office, a.tx)
+		pl, err := s.plan(a.office, a.tx, a.p)
 		if err != nil {
 			return err
 		}

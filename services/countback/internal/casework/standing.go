@@ -20,14 +20,14 @@ type standing struct {
 
 // standings reads the bookings of a person from records, with the cases that
 // were opened for them, as replan pairs them.
-func (o *Office) standings(tx *store.Tx, patient string, records []*translate.Record) ([]standing, error) {
+func (o *Office) standings(tx *store.Tx, p *translate.Protocol, patient string, records []*translate.Record) ([]standing, error) {
 	cases, err := tx.CasesOf(patient)
 	if err != nil {
 		return nil, err
 	}
 	taken := map[string]bool{}
 	var out []standing
-	for _, b := range translate.Bookings(records, o.Protocol(), o.facility) {
+	for _, b := range translate.Bookings(records, p, o.facility) {
 		b.Patient = patient
 		s := standing{booking: b, c: caseOf(cases, &b, taken)}
 		switch {
@@ -52,7 +52,7 @@ func (s *standing) live() bool {
 }
 
 // plan makes the plan of the booking as it stands, with people's entries.
-func (s *standing) plan(o *Office, tx *store.Tx) (*readiness.Plan, error) {
+func (s *standing) plan(o *Office, tx *store.Tx, p *translate.Protocol) (*readiness.Plan, error) {
 	if s.c != nil {
 		w := writing{office: o, tx: tx, c: s.c, b: &s.booking}
 		if err := w.load(); err != nil {
@@ -60,7 +60,7 @@ func (s *standing) plan(o *Office, tx *store.Tx) (*readiness.Plan, error) {
 		}
 		s.booking.Case.Entries = w.entries()
 	}
-	return readiness.Make(&s.booking.Case, o.Protocol().Protocol, o.facility.Calendar, tx.Now), nil
+	return readiness.Make(&s.booking.Case, p.Protocol, o.facility.Calendar, tx.Now), nil
 }
 
 // EarliestSafe answers "if not that day, when?" for the booking that an
@@ -68,16 +68,17 @@ func (s *standing) plan(o *Office, tx *store.Tx) (*readiness.Plan, error) {
 // stores nothing.
 func (o *Office) EarliestSafe(ctx context.Context, typ, id string) ([]byte, error) {
 	var out []byte
+	p := o.Protocol()
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		s, err := o.standingOf(tx, typ, id)
+		s, err := o.standingOf(tx, p, typ, id)
 		if err != nil {
 			return err
 		}
-		pl, err := s.plan(o, tx)
+		pl, err := s.plan(o, tx, p)
 		if err != nil {
 			return err
 		}
-		c, p := &s.booking.Case, o.Protocol()
+		c := &s.booking.Case
 		switch {
 		case !s.booking.Meets:
 			return nothingToDate(typ, "this is no operation that is planned for here: "+s.booking.Reason)
@@ -100,7 +101,7 @@ func nothingToDate(typ, why string) *Refusal {
 }
 
 // standingOf finds the booking of an Appointment or a CarePlan.
-func (o *Office) standingOf(tx *store.Tx, typ, id string) (*standing, error) {
+func (o *Office) standingOf(tx *store.Tx, p *translate.Protocol, typ, id string) (*standing, error) {
 	var patient string
 	var fits func(*standing) bool
 	if typ == "CarePlan" {
@@ -125,7 +126,7 @@ func (o *Office) standingOf(tx *store.Tx, typ, id string) (*standing, error) {
 	if err != nil {
 		return nil, err
 	}
-	list, err := o.standings(tx, patient, records)
+	list, err := o.standings(tx, p, patient, records)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,9 @@
 // and of nothing else; so a delivery that changes none of these writes no new
 // version and sends no event.
 //
+// What only asks ([Office.EarliestSafe], [Office.Apply]) reads one snapshot by the
+// same rules, and stores nothing: no archived message, version or event.
+//
 // # What identifies a booking
 //
 // A booking is known by its business identifier. A POST of a resource that plans

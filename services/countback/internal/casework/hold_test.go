@@ -8,6 +8,7 @@ import (
 
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/event"
+	"example.org/countback/services/countback/internal/translate"
 )
 
 const icd10cm = "http://hl7.org/fhir/sid/icd-10-cm"
@@ -249,4 +250,39 @@ func TestNoHoldAfterArrival(t *testing.T) {
 	h.put(by(a), a)
 	require.Equal(t, "cancelled", h.onlyCase(other.patient).State)
 	require.Equal(t, "inactive", h.flags(other.patient)[0].String("status"))
+}
+
+// A question about another day meets the holds as they would be on that day, and
+// stores nothing.
+func TestHoldsInWhatIsOnlyAsked(t *testing.T) {
+	h := newHouse(t)
+	h.set("2026-12-12 09:00")
+	b := h.book("1", surgery)
+	x := extraction("1", b.patient, "preparation", "2027-01-06")
+	h.put(by(x), x)
+	before := h.everything()
+
+	safe, err := h.office.EarliestSafe(t.Context(), "CarePlan", b.plan)
+	require.NoError(t, err)
+	require.Contains(t, string(safe), `"valueDate":"2027-01-27"`)
+	require.Contains(t, string(safe), "Oral surgery planned for Wed 6 Jan 2027")
+	require.Contains(t, string(safe), "whether a named person releases the hold, oral surgery")
+
+	ask := func(patient, day string) string {
+		body, err := h.office.Apply(t.Context(), h.office.Protocol().ID, Question{Subject: patient, Question: translate.Question{Surgery: day}})
+		require.NoError(t, err)
+		return parse(t, body).String("text", "div")
+	}
+	require.Contains(t, ask(b.patient, "2027-01-11"), "Held: pending dental work")
+	require.Contains(t, ask(b.patient, "2027-05-14"), "Held: pending dental work", "raised before: only a person releases it")
+	require.Equal(t, before, h.everything())
+
+	// A day that a ground meets is held, though nothing holds the booking itself.
+	other := h.book("2", "2027-05-14")
+	x = extraction("2", other.patient, "preparation", "2027-01-06")
+	h.put(by(x), x)
+	require.Empty(t, h.flags(other.patient))
+	require.NotContains(t, ask(other.patient, "2027-05-14"), "Held:")
+	require.Contains(t, ask(other.patient, "2027-01-11"), "Held: pending dental work")
+	require.Empty(t, h.flags(other.patient))
 }

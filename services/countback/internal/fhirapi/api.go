@@ -101,6 +101,7 @@ func (s *server) routes(g *gin.RouterGroup) {
 		g.HEAD(path, s.serve(kind, typ))
 	}
 	reads("/metadata", capabilities, "")
+	s.operates(g)
 	for _, o := range offers {
 		typ, id := "/"+o.typ, "/"+o.typ+"/:id"
 		reads(typ, searchType, o.typ)

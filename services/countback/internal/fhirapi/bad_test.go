@@ -46,6 +46,7 @@ func TestBadInput(t *testing.T) {
 	rows = append(rows, requestRows(t, s)...)
 	rows = append(rows, bundleRows(t, s)...)
 	rows = append(rows, taskRows(t, s)...)
+	rows = append(rows, operationRows(t, s, h.seedEnded())...)
 	require.GreaterOrEqual(t, len(rows), 60)
 	before := h.held()
 	seen := map[string]bool{}

@@ -233,7 +233,10 @@ func (a *ask) address(e *fhir.Entry) (query string, err error) {
 	nowhere := casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
 		"nothing is served at this url: it is Type, Type/id, Type/id/_history/version, or Type?parameters; no operations, no histories")
 	switch {
-	case strings.Contains(path, "$") || strings.HasSuffix(path, "/_search"):
+	case strings.Contains(path, "$"):
+		return "", casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
+			"no operations are carried out in a Bundle: call it by itself, at its own address")
+	case strings.HasSuffix(path, "/_search"):
 		return "", nowhere
 	case e.Method == http.MethodPost:
 		a.kind = create

@@ -7,6 +7,8 @@
 //   - which error gives which status: errors.go, the only such table
 //   - what a request may ask for by its headers: negotiate.go, condition.go
 //   - one request of its own: read.go, write.go; a Bundle: bundle.go
+//   - the operations, which store nothing: operation.go, with their parameters
+//     in parameter.go
 //
 // # Ways through
 //

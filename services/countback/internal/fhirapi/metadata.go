@@ -59,6 +59,16 @@ func (s *server) statement() ([]byte, error) {
 		}
 		rest.Resource = append(rest.Resource, res)
 	}
+	for _, typ := range operated() {
+		if _, served := offered(typ); served {
+			continue
+		}
+		res, err := operationOnly(typ)
+		if err != nil {
+			return nil, err
+		}
+		rest.Resource = append(rest.Resource, res)
+	}
 	cs.Rest = []r4.CapabilityStatementRest{rest}
 	body, err := fhir.Marshal(cs)
 	if err != nil {
@@ -74,6 +84,7 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 	updates := o.allows(update)
 	out := r4.CapabilityStatementRestResource{
 		Documentation: new(o.documentation()),
+		Operation:     operationsOf(o.typ),
 		// Not versioned-update: If-Match is obeyed, and not demanded.
 		Versioning:        new(r4.ResourceVersionPolicyVersioned),
 		ReadHistory:       new(true), // old versions can be read one by one

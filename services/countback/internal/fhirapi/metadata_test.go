@@ -75,6 +75,11 @@ func TestStatement(t *testing.T) {
 			want = append(want, typ)
 		}
 	}
+	for _, typ := range operated() {
+		if !slices.Contains(want, typ) {
+			want = append(want, typ)
+		}
+	}
 	require.ElementsMatch(t, want, types)
 	for _, format := range cs.Get("format").Items() {
 		h.must(200, "GET", root+"/metadata?_format="+url.QueryEscape(format.Text()), "")
@@ -96,10 +101,62 @@ func TestStatementIsTrue(t *testing.T) {
 	for _, r := range h.statement().Get("rest", "resource").Items() {
 		t.Run(r.String("type"), func(t *testing.T) {
 			h.t = t
+			h.callOperations(r, who)
+			if !r.Get("interaction").Exists() {
+				h.must(404, "GET", root+"/"+r.String("type"), "")
+				return
+			}
 			h.callResource(r)
 			h.callSearch(r)
 		})
 	}
+}
+
+// callOperations calls the operations of a type, and compares each with its
+// published definition.
+func (h *house) callOperations(r *fhir.Node, who told) {
+	h.t.Helper()
+	at := map[string]string{
+		"Appointment": who.booking, "CarePlan": who.carePlan, "PlanDefinition": planDefinition,
+	}[r.String("type")]
+	for _, o := range r.Get("operation").Items() {
+		body, err := fs.ReadFile(api.FHIR, "fhir/OperationDefinition-"+strings.TrimPrefix(o.String("definition"), operationBase)+".json")
+		require.NoError(h.t, err, "the definition is not published")
+		d, issues := fhir.Parse(body, 0)
+		require.Empty(h.t, issues)
+		require.Equal(h.t, []string{o.String("definition"), o.String("name")}, []string{d.String("url"), d.String("code")})
+		require.False(h.t, d.Get("affectsState").Bool())
+		var resources []string
+		for _, typ := range d.Get("resource").Items() {
+			resources = append(resources, typ.Text())
+		}
+		require.Contains(h.t, resources, r.String("type"))
+		query := ""
+		if d.String("code") == "apply" {
+			query = "?subject=" + who.patient[len(root)+1:]
+		}
+		h.must(200, "GET", at+"/$"+o.String("name")+query, "")
+		onType := h.send("GET", root+"/"+r.String("type")+"/$"+o.String("name")+query, "")
+		require.Equal(h.t, d.Get("type").Bool(), onType.status != 404, "%s", onType.raw)
+		h.checkParameters(d, o.String("name"))
+	}
+}
+
+// checkParameters compares the parameters that are taken with those published.
+func (h *house) checkParameters(d *fhir.Resource, code string) {
+	h.t.Helper()
+	n := slices.IndexFunc(operations, func(o calculation) bool { return o.code == code })
+	var taken, declared []string
+	for name := range operations[n].parameters {
+		taken = append(taken, name)
+	}
+	for _, p := range d.Get("parameter").Items() {
+		if p.String("use") == "in" {
+			declared = append(declared, p.String("name"))
+			require.Equal(h.t, operations[n].parameters[p.String("name")].repeats, p.String("max") == "*", p.String("name"))
+		}
+	}
+	require.ElementsMatch(h.t, declared, taken)
 }
 
 // callResource calls the interactions of a type and their attributes.

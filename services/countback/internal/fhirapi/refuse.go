@@ -95,6 +95,11 @@ func nowhere(path string) error {
 // noMethod answers a method that the address does not take; Gin has set Allow.
 func (s *server) noMethod(c *gin.Context) {
 	if parts, _ := segments(c.Request.URL.Path); slices.ContainsFunc(parts, isOperation) {
+		if methods := operationMethods(c.Request.URL.Path); methods != nil {
+			c.Header("Allow", strings.Join(methods, ", "))
+			s.fail(c, casework.Refuse(errMethod, fhir.CodeNotSupported, "", "an operation is called with GET or POST"))
+			return
+		}
 		c.Writer.Header().Del("Allow")
 		s.noRoute(c)
 		return

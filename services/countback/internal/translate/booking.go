@@ -21,8 +21,12 @@ type Booking struct {
 	Meets      bool   // whether it is an operation that is planned for here
 	Opens      bool   // whether it opens a case now
 	Reason     string // why not
+	Awaits     bool   // false: an order or procedure without an appointment, and not to be carried out any more
 	Case       readiness.Case
 }
+
+// notAwaited is why an order or procedure without an appointment opens no case.
+const notAwaited = "already performed, or not active"
 
 // TriggerUnclear is the event raised when a booking has several candidates for
 // its procedure; the protocol's step with this trigger asks a person.
@@ -237,6 +241,7 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	if b.Meets {
 		b.Reason = f.notYet(c, g)
 	}
+	b.Awaits = g.appointment != nil || awaits(g)
 	b.Opens = b.Reason == ""
 	return b
 }
@@ -263,7 +268,7 @@ func (f Facility) notYet(c *readiness.Case, g *group) string {
 	case f.Calendar.DateOf(g.all()[0].First) > c.Day:
 		return "the day of surgery had passed when it was first heard of"
 	case g.appointment == nil && !awaits(g):
-		return "already performed, or not active"
+		return notAwaited
 	case g.appointment == nil && !numbered(g):
 		return "no appointment yet, and no identifier to know it by"
 	}

@@ -40,10 +40,7 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 	c.InstantiatesCanonical = []string{p.Canonical()}
 	title := p.Title
 	c.Title = optional(title)
-	notes := Caution
-	if !p.Approved {
-		notes = ExampleNotice + " " + Caution
-	}
+	notes := p.notice()
 	c.Description = &notes
 	created := v.Created.In(f.Calendar.Zone()).Format(time.RFC3339)
 	c.Created = &created
@@ -55,21 +52,7 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 		c.Activity = append(c.Activity, r4.CarePlanActivity{Reference: reference("Task/" + id)})
 	}
 	v.closed = f.closed(v.Plan.Day)
-	c.Extension = append(c.Extension, r4.Extension{
-		Url:                  ExtensionBase + "readiness-state",
-		ValueCodeableConcept: concept(SystemCaseState, string(v.Plan.State), ""),
-	})
-	if !v.Plan.Day.IsZero() {
-		day := v.Plan.Day.String()
-		c.Extension = append(c.Extension, r4.Extension{Url: ExtensionBase + "surgery-date", ValueDate: &day})
-	}
-	if v.Safe != nil && !v.Safe.Day.IsZero() {
-		day := v.Safe.Day.String()
-		c.Extension = append(c.Extension, r4.Extension{Url: ExtensionBase + "earliest-safe-date", ValueDate: &day})
-	}
-	for _, why := range reasons(v, p) {
-		c.Extension = append(c.Extension, stringExtension("why", why))
-	}
+	c.Extension = standing(v, p)
 	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: narrative(v, p, notes)}
 	return fhir.Marshal(c)
 }
@@ -172,10 +155,13 @@ func safeWords(s *readiness.Safe, p *Protocol) []string {
 	}
 	const day = "Mon 2 Jan 2006"
 	first := "The earliest day that can be met is " + s.Day.Format(day)
-	if s.Run == 1 {
-		first += ", and not the operating day after it"
-	} else {
-		first += fmt.Sprintf(", and so can the %d operating days from it on", s.Run)
+	switch s.Run {
+	case 1:
+		first += "; the operating day after it cannot"
+	case 2:
+		first += ", and so can the operating day after it"
+	default:
+		first += fmt.Sprintf(", and so can the %d operating days after it", s.Run-1)
 	}
 	out := []string{first + "."}
 	var until []string

@@ -20,6 +20,7 @@ type Definitions struct {
 // Protocol is a readiness.Protocol with what the wire needs beside it.
 type Protocol struct {
 	*readiness.Protocol
+	ID       string // of its PlanDefinition; the end of its url where that has none
 	rules    []factRule
 	evidence []evidenceRule
 	holds    []holdRule
@@ -78,7 +79,18 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules, facts: rd.facts, kinds: readHoldKinds(defs.Holds)}, nil
+	return &Protocol{
+		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules,
+		facts: rd.facts, kinds: readHoldKinds(defs.Holds),
+	}, nil
+}
+
+func idOf(r *fhir.Resource) string {
+	if id := r.ID(); id != "" {
+		return id
+	}
+	url := r.String("url")
+	return url[strings.LastIndex(url, "/")+1:]
 }
 
 func readFacts(cs *fhir.Resource) []readiness.Fact {

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -68,18 +69,59 @@ func played(t *testing.T) []golden {
 			}
 		}
 	}
+	return append(out, asked(t, a.URL(), out)...)
+}
+
+// asked calls the operations on all that was played: the earliest safe date of
+// each plan and Appointment, and each person's plan as booked, or for another
+// day by turns. A refusal is checked too.
+func asked(t *testing.T, base string, all []golden) []golden {
+	t.Helper()
+	apply := base + "/PlanDefinition/hip-or-knee-replacement/$apply?subject="
+	var out []golden
+	answers, people := 0, 0
+	for _, one := range all {
+		ref, version, _ := strings.Cut(one.name, "/_history/")
+		if version != "1" {
+			continue
+		}
+		var urls []string
+		switch typ, _, _ := strings.Cut(ref, "/"); typ {
+		case "Appointment", "CarePlan":
+			urls = []string{base + "/" + ref + "/$earliest-safe-date"}
+		case "Patient":
+			more := []string{"", "&surgery=2027-05-14", "&surgery=2026-11-30&stay=same-day"}
+			urls = []string{apply + ref + more[people%len(more)]}
+			people++
+		}
+		for _, url := range urls {
+			status, body := fetch(t, url)
+			require.Contains(t, []int{200, 422}, status, "%s: %s", url, body)
+			if status == 200 {
+				answers++
+			}
+			out = append(out, golden{strings.TrimPrefix(url, base+"/"), body})
+		}
+	}
+	require.Greater(t, answers, 20)
 	return out
 }
 
 func get(t *testing.T, url string) []byte {
 	t.Helper()
+	status, body := fetch(t, url)
+	require.Equal(t, 200, status, "%s: %s", url, body)
+	return body
+}
+
+func fetch(t *testing.T, url string) (status int, body []byte) {
+	t.Helper()
 	resp, err := http.Get(url)
 	require.NoError(t, err)
 	defer resp.Body.Close()
-	body, err := io.ReadAll(resp.Body)
+	body, err = io.ReadAll(resp.Body)
 	require.NoError(t, err)
-	require.Equal(t, 200, resp.StatusCode, "%s: %s", url, body)
-	return body
+	return resp.StatusCode, body
 }
 
 func mustDate(t *testing.T, s string) calendar.Date {

@@ -1,0 +1,115 @@
+package translate
+
+import (
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// Answer is what a question about other days is answered from.
+type Answer struct {
+	Case *readiness.Case // as it is booked
+	Plan *readiness.Plan // of it
+	Safe readiness.Safe  // ditto
+	Now  time.Time
+}
+
+// SafeParameters writes the answer to "if not that day, when?" as the operation
+// $earliest-safe-date gives it.
+func (f Facility) SafeParameters(a Answer, p *Protocol) ([]byte, error) {
+	out := fhir.NewParameters()
+	if !a.Safe.Day.IsZero() {
+		out.Add(dateParameter("day", a.Safe.Day))
+	}
+	out.Add(fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run})
+	out.Add(dateParameter("tried-until", f.Today(a.Now).Add(p.Horizon)))
+	if !a.Plan.Day.IsZero() {
+		out.Add(f.bookedDay(a.Plan))
+	}
+	for _, o := range a.Safe.Obstacles {
+		out.Add(f.obstacle(o, a, p))
+	}
+	for _, d := range a.Safe.Unknown {
+		out.Add(f.doubt(d, p))
+	}
+	for _, words := range safeWords(&a.Safe, p) {
+		out.Add(stringParameter("words", words))
+	}
+	out.Add(stringParameter("notice", p.notice()))
+	return fhir.Marshal(out)
+}
+
+// bookedDay says whether every must can still be met for the day that stands.
+func (f Facility) bookedDay(pl *readiness.Plan) fhir.Parameter {
+	met := len(pl.Infeasible) == 0
+	out := fhir.Parameter{Name: "booked-day", Part: []fhir.Parameter{
+		dateParameter("day", pl.Day), {Name: "met", ValueBoolean: &met},
+	}}
+	if closed := f.closed(pl.Day); closed != "" {
+		out.Part = append(out.Part, stringParameter("why", closed))
+	}
+	for _, r := range pl.Infeasible {
+		out.Part = append(out.Part, stringParameter("why", infeasible(pl, r)))
+	}
+	return out
+}
+
+func (f Facility) obstacle(o readiness.Obstacle, a Answer, p *Protocol) fhir.Parameter {
+	out := fhir.Parameter{Name: "obstacle", Part: p.named(o.Key)}
+	if !o.Clear.IsZero() {
+		out.Part = append(out.Part, dateParameter("clear", o.Clear))
+	}
+	if o.Ground != "" {
+		out.Part = append(out.Part, stringParameter("why", strings.ToUpper(o.Ground[:1])+o.Ground[1:]+"."))
+	} else if s, ok := o.Stands(a.Case, p.Protocol, f.Calendar, a.Now); ok {
+		out.Part = append(out.Part, stringParameter("why",
+			"With surgery on "+s.Plan.Day.Format("Mon 2 Jan 2006")+": "+infeasible(s.Plan, s.Reason)))
+	}
+	return out
+}
+
+func (f Facility) doubt(d readiness.Doubt, p *Protocol) fhir.Parameter {
+	out := fhir.Parameter{Name: "unknown", Part: p.named(d.Key)}
+	for _, need := range d.Needs {
+		out.Part = append(out.Part, stringParameter("needs", need))
+	}
+	by := fhir.Parameter{Name: "by"}
+	if at := f.written(d.By); d.By.At.IsZero() {
+		by.ValueDate = &at
+	} else {
+		by.ValueDateTime = &at
+	}
+	if !d.By.IsZero() {
+		out.Part = append(out.Part, by)
+	}
+	return out
+}
+
+// named are the parts that name a step.
+func (p *Protocol) named(k readiness.Key) []fhir.Parameter {
+	title := k.Step
+	if s := p.Step(k.Step); s != nil && s.Title != "" {
+		title = s.Title
+	}
+	return []fhir.Parameter{{Name: "step", ValueCode: &k.Step}, stringParameter("title", title)}
+}
+
+// notice is what stands on everything that people may act from.
+func (p *Protocol) notice() string {
+	if p.Approved {
+		return Caution
+	}
+	return strings.Join([]string{ExampleNotice, Caution}, " ")
+}
+
+func dateParameter(name string, d calendar.Date) fhir.Parameter {
+	s := d.String()
+	return fhir.Parameter{Name: name, ValueDate: &s}
+}
+
+func stringParameter(name, s string) fhir.Parameter {
+	return fhir.Parameter{Name: name, ValueString: &s}
+}

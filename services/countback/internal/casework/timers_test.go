@@ -81,13 +81,13 @@ func TestACaseThatFails(t *testing.T) {
 func TestACaseThatPanics(t *testing.T) {
 	h := newHouse(t)
 	one, other := h.book("1", surgery), h.book("2", surgery)
-	protocol := h.office.protocol
-	h.office.protocol = nil
+	protocol := h.office.Protocol()
+	h.office.known[protocol.Canonical()] = nil
 	h.set("2026-09-12 00:00")
 	n, err := h.office.Tick(context.Background(), h.clock(), 10)
 	require.Equal(t, 2, n)
 	require.ErrorContains(t, err, "panic")
-	h.office.protocol = protocol
+	h.office.know(protocol.Canonical(), protocol)
 	require.Positive(t, h.tick("2026-09-12 00:10"))
 	require.Equal(t, "behind", h.caseRow(one.plan).State)
 	require.Equal(t, "behind", h.caseRow(other.plan).State)

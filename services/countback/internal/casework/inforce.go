@@ -153,7 +153,7 @@ func (o *Office) sameText(tx *store.Tx, d *definition) (bool, error) {
 	if len(issues) > 0 {
 		return false, issues
 	}
-	plain := func(r *fhir.Resource) string { return string(r.WithMeta("x", "1", time.Time{})) }
+	plain := func(r *fhir.Resource) string { return string(r.WithMeta("x", "1", time.Unix(0, 0))) }
 	return plain(held) == plain(d.resource), nil
 }
 

@@ -143,6 +143,21 @@ func (h *house) callResource(r *fhir.Node) {
 	h.must(404, "GET", at+"/"+one+"/_history", "")
 	h.must(404, "GET", at+"/_history", "")
 	h.callUpdates(r, slices.Contains(declared, "update"), current)
+	h.checkOperations(r)
+}
+
+// checkOperations compares the operations of a type with their published
+// definitions.
+func (h *house) checkOperations(r *fhir.Node) {
+	h.t.Helper()
+	for _, op := range r.Get("operation").Items() {
+		url := op.String("definition")
+		body, err := fs.ReadFile(api.FHIR, "fhir/OperationDefinition-"+url[strings.LastIndexByte(url, '/')+1:]+".json")
+		require.NoError(h.t, err, "the definition is not published")
+		d, issues := fhir.Parse(body, 0)
+		require.Empty(h.t, issues)
+		require.Equal(h.t, []string{url, op.String("name"), r.String("type")}, []string{d.String("url"), d.String("code"), d.String("resource")})
+	}
 }
 
 func (h *house) callUpdates(r *fhir.Node, updates bool, current response) {
@@ -163,7 +178,7 @@ func (h *house) callUpdates(r *fhir.Node, updates bool, current response) {
 		for _, attribute := range []string{"updateCreate", "conditionalCreate", "conditionalUpdate"} {
 			require.Equal(h.t, "false", r.String(attribute))
 		}
-		require.NotEqual(h.t, 201, h.send("PUT", at+"/canary-new", with(h.t, string(current.raw), `"id":"`+current.String("id")+`"`, `"id":"canary-new"`)).status)
+		require.NotEqual(h.t, 201, h.send("PUT", at+"/canary-new", with(h.t, string(current.raw), `"`+current.String("id")+`"`, `"canary-new"`)).status)
 		h.must(405, "PUT", at+"?identifier=a|canary", string(current.raw))
 		return
 	}

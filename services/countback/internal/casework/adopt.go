@@ -68,14 +68,31 @@ func (o *Office) Adopt(ctx context.Context, n NewProtocol) (Result, error) {
 		}
 		return Result{}, err
 	}
-	if out.Changed {
-		o.current.Store(d.protocol)
-		select {
-		case o.adopted <- struct{}{}:
-		default:
-		}
+	if !out.Changed {
+		return out, nil
 	}
+	select {
+	case o.adopted <- struct{}{}:
+	default:
+	}
+	// What is committed stays so. A look fails when the store closes, and then
+	// leaves Protocol, which nothing plans by, behind.
+	_ = o.look(context.WithoutCancel(ctx))
 	return out, nil
+}
+
+// look notes which protocol is in force. Of two adoptions at once, either may be
+// the first to come here: each looks at what is committed, one after the other.
+func (o *Office) look(ctx context.Context) error {
+	o.looking.Lock()
+	defer o.looking.Unlock()
+	return o.db.Read(ctx, func(tx *store.Tx) error {
+		p, err := o.inForce(tx)
+		if err == nil {
+			o.current.Store(p)
+		}
+		return err
+	})
 }
 
 // replaced is the definition that a new one is to replace: that of the protocol

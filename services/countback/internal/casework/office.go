@@ -40,6 +40,7 @@ type Office struct {
 	overrule string // canonical of the protocol it was started with, where another is in force
 
 	current atomic.Pointer[translate.Protocol] // in force, as last seen committed
+	looking sync.Mutex                         // one at a time changes current
 	adopted chan struct{}
 
 	mu    sync.RWMutex
@@ -74,7 +75,6 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	if err != nil {
 		return nil, err
 	}
-	var p *translate.Protocol
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder = tx.NewID()
 		for _, set := range sets {
@@ -82,19 +82,17 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 				return err
 			}
 		}
-		if err := off.begin(tx, start); err != nil {
-			return err
-		}
-		p, err = off.inForce(tx)
-		return err
+		return off.begin(tx, start)
 	})
 	if err != nil {
 		return nil, err
 	}
-	if c := start.protocol.Canonical(); o.PlanDefinition != nil && c != p.Canonical() {
+	if err := off.look(ctx); err != nil {
+		return nil, err
+	}
+	if c := start.protocol.Canonical(); o.PlanDefinition != nil && c != off.Protocol().Canonical() {
 		off.overrule = c
 	}
-	off.current.Store(p)
 	return off, nil
 }
 

@@ -284,3 +284,12 @@ func TestTheRestOfATickIsDone(t *testing.T) {
 	require.Equal(t, "behind", h.caseRow(two.plan).State)
 	require.Zero(t, h.tick("2026-09-12 00:00"))
 }
+
+// ask reads one value past the store.
+func (h *house) ask(query string) string {
+	h.t.Helper()
+	pool, err := sql.Open("sqlite3", "file:"+filepath.ToSlash(filepath.Join(h.path, store.File)))
+	require.NoError(h.t, err)
+	defer pool.Close()
+	return texts(h.t, pool, query)[0]
+}

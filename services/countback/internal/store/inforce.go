@@ -42,6 +42,12 @@ func (tx *Tx) PutInForce(f InForce) error {
 // Place is where a walk over open cases stands; the zero Place is its start.
 type Place struct{ protocol, id string }
 
+const (
+	olderCases = `SELECT protocol, id FROM care_case WHERE open = 1 AND protocol <> ? AND (protocol, id) > (?, ?)
+		ORDER BY protocol, id LIMIT ?`
+	openCounts = `SELECT protocol, count(*) FROM care_case WHERE open = 1 GROUP BY protocol`
+)
+
 // OlderCases are ids of open cases that were last planned by another protocol
 // than the one named, from a place on; it gives the place to go on from. A case
 // that stays on its protocol is passed once in a walk.
@@ -51,8 +57,7 @@ func (tx *Tx) OlderCases(canonical string, from Place, limit int) ([]string, Pla
 		err := rows.Scan(&from.protocol, &from.id)
 		out = append(out, from.id)
 		return err
-	}, `SELECT protocol, id FROM care_case WHERE open = 1 AND protocol <> ? AND (protocol, id) > (?, ?)
-		ORDER BY protocol, id LIMIT ?`, canonical, from.protocol, from.id, limit)
+	}, olderCases, canonical, from.protocol, from.id, limit)
 	return out, from, wrap("read cases of an older protocol", err)
 }
 
@@ -70,7 +75,7 @@ func (tx *Tx) OpenCounts(canonical string) (open, older int64, err error) {
 			older += n
 		}
 		return nil
-	}, `SELECT protocol, count(*) FROM care_case WHERE open = 1 GROUP BY protocol`)
+	}, openCounts)
 	return open, older, wrap("count open cases", err)
 }
 

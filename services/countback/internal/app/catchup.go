@@ -29,12 +29,12 @@ func (a *App) catchUps(ctx context.Context) error {
 // catchUp reports whether it is to be tried again without being asked.
 func (a *App) catchUp(ctx context.Context) (again bool) {
 	done, err := a.Office.CatchUp(ctx)
-	if ctx.Err() != nil {
-		return false
-	}
 	if done.Planned > 0 {
 		a.log.Info("open cases planned again by the protocol in force",
 			"cases", done.Planned, "protocol", a.Office.Protocol().Canonical())
+	}
+	if ctx.Err() != nil {
+		return false
 	}
 	if done.Sick != nil {
 		a.log.Error("cases that could not be planned by the protocol in force; the timers try them again", "error", done.Sick)

@@ -39,6 +39,8 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 	fmt.Fprintf(w, "# TYPE countback_events_failed_total counter\ncountback_events_failed_total %d\n", s.Failed)
 	fmt.Fprintf(w, "# TYPE countback_events_waiting gauge\ncountback_events_waiting %d\n", counts.Waiting)
 	fmt.Fprintf(w, "# TYPE countback_timers_failing gauge\ncountback_timers_failing %d\n", counts.Resting)
+	fmt.Fprintf(w, "# TYPE countback_open_cases gauge\ncountback_open_cases %d\n", counts.Open)
+	fmt.Fprintf(w, "# TYPE countback_open_cases_on_older_protocol gauge\ncountback_open_cases_on_older_protocol %d\n", counts.Older)
 	fmt.Fprintln(w, "# TYPE countback_cases gauge")
 	for _, c := range counts.Cases {
 		fmt.Fprintf(w, "countback_cases{state=%q} %d\n", c.State, c.N)

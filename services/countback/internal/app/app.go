@@ -109,6 +109,10 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	if err != nil {
 		return nil, err
 	}
+	if overruled := a.Office.Overruled(); overruled != "" {
+		log.Warn("-protocol has no effect: a protocol was adopted over FHIR and stays in force",
+			"in_force", a.Office.Protocol().Canonical(), "not_used", overruled)
+	}
 	conn, err := a.broker()
 	if err != nil {
 		return nil, err
@@ -123,6 +127,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	a.loop("relay", a.relay.Run)
 	a.loop("audit", a.audits)
 	a.loop("timers", a.ticks)
+	a.loop("protocol", a.catchUps)
 	a.serve("admin", a.admin, a.adminHandler())
 	api, err := fhirapi.New(fhirapi.Options{
 		Office: a.Office, Base: facility.Base, Zone: facility.Calendar.Zone(), Log: log, Now: a.Clock.Now,

@@ -12,6 +12,8 @@ type Counts struct {
 	Cases   []store.StateCount
 	Waiting int64 // events committed and not yet published
 	Resting int64 // cases whose timer failed and is tried again later
+	Open    int64 // open cases
+	Older   int64 // of these, planned by another protocol than the one in force
 }
 
 // Counts reads the figures.
@@ -25,7 +27,14 @@ func (o *Office) Counts(ctx context.Context) (Counts, error) {
 		if c.Waiting, err = tx.Waiting(); err != nil {
 			return err
 		}
-		c.Resting, err = tx.Resting()
+		if c.Resting, err = tx.Resting(); err != nil {
+			return err
+		}
+		f, err := tx.InForce()
+		if err != nil {
+			return err
+		}
+		c.Open, c.Older, err = tx.OpenCounts(f.Canonical())
 		return err
 	})
 	return c, err
@@ -88,6 +97,10 @@ type Unplanned struct{ Booking, Patient, Reason string }
 func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
 	var out []Unplanned
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		p, err := o.inForce(tx)
+		if err != nil {
+			return err
+		}
 		patients, err := tx.Patients(booking...)
 		if err != nil {
 			return err
@@ -101,7 +114,7 @@ func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
 			if err != nil {
 				return err
 			}
-			for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+			for _, b := range translate.Bookings(records, p, o.facility) {
 				if c := caseOf(cases, &b, nil); c != nil && c.Open {
 					continue // planned already, though it may be without a date for now
 				} else if c == nil && b.Opens && nameless(records, &b) {

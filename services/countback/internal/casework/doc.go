@@ -1,6 +1,7 @@
 // Package casework makes every change to a case, one transaction each: a
 // resource arrived ([Office.Receive]), an item was worked ([Office.Work]), time
-// passed ([Office.Tick]).
+// passed ([Office.Tick]), a new protocol was adopted ([Office.Adopt], and
+// [Office.CatchUp] for the cases that are open then).
 //
 // # One way through
 //
@@ -21,6 +22,16 @@
 // follow from (a booking, or what says more about the person) whose identifiers are exactly those of one that is held already updates that
 // one: theatre systems repeat themselves, and a second case for the same
 // operation would be worse than an unusual reading of POST.
+//
+// # The protocol
+//
+// Which protocol is in force is a row of the database, written by the transaction
+// that adopts it. Every transaction asks for it once and plans by it throughout,
+// so that no plan is made by two. A case row says which version planned the case:
+// CatchUp goes through those of another version, also after a crash. An item that
+// a new version does not touch gets no new version itself and goes on standing by
+// the protocol that it was written by; a case that is over keeps the protocol of
+// its time.
 //
 // # Time
 //

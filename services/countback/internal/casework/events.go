@@ -36,7 +36,7 @@ func (w *writing) events(carePlan store.Stored, oldState string) error {
 	}
 	data := event.CaseData{
 		CarePlan: w.c.ID, Version: carePlan.Version, State: string(w.plan.State),
-		Protocol: w.office.protocol.Canonical(), SurgeryDate: w.plan.Day.String(), Booking: w.b.Primary,
+		Protocol: w.protocol.Canonical(), SurgeryDate: w.plan.Day.String(), Booking: w.b.Primary,
 		EarliestSafeDate: w.safe,
 	}
 	for _, name := range w.caseEvents(readiness.CaseState(oldState)) {
@@ -163,7 +163,11 @@ func (w *writing) taskEvents() []taskGroup {
 			put(event.TasksCancelled, ch.Old.Key)
 		}
 	}
-	// What people wrote without moving anything (a note, an owner) is a change too.
+	// So is another text or source of the step, and what people wrote without
+	// moving anything (a note, an owner).
+	for _, key := range w.reworded {
+		put(event.TasksChanged, key)
+	}
 	for id := range w.why.work {
 		for key := range w.number {
 			if w.taskID(key) == id {

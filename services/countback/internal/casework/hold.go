@@ -11,13 +11,14 @@ import (
 // holds carries the holds of the case on and lets those that stand, or that a
 // person released, ask for their release.
 func (w *writing) holds() {
+	w.held = nil
 	var before []readiness.Hold
 	ids := map[string]string{}
 	for n := range w.heldBefore {
 		h := w.heldBefore[n].Hold()
 		before, ids[h.Key] = append(before, h), w.heldBefore[n].ID
 	}
-	p, c := w.office.protocol, &w.b.Case
+	p, c := w.protocol, &w.b.Case
 	today := w.office.facility.Today(w.tx.Now)
 	c.Grounds, c.Holds = w.grounds, readiness.Holds(before, w.grounds, c, p.Protocol, w.tx.Now)
 	for _, h := range c.Holds {

@@ -3,6 +3,7 @@ package casework
 import (
 	"bytes"
 	"encoding/json"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,6 +17,7 @@ import (
 type writing struct {
 	office     *Office
 	tx         *store.Tx
+	protocol   *translate.Protocol // that the case is planned by
 	c          *store.Case
 	b          *translate.Booking
 	why        cause
@@ -29,6 +31,7 @@ type writing struct {
 	number   map[readiness.Key]int // of each item within the case
 	last     int                   // the highest number given
 
+	records    []*translate.Record  // what is held of the person
 	heldBefore []translate.HoldRow  // holds as they stood
 	held       []translate.HoldView // and stand now
 	grounds    []readiness.Ground   // what may hold the case
@@ -39,7 +42,9 @@ type writing struct {
 	safe    string // the earliest safe date, where the booked day cannot be met
 	changes []readiness.Change
 	saved   []store.Item // item versions that were written
-	written map[readiness.Key]*translate.Row
+	// reworded are the items whose Task reads differently under the protocol.
+	reworded []readiness.Key
+	written  map[readiness.Key]*translate.Row
 }
 
 // load reads the items that stand, with the people's new entries laid over.
@@ -48,7 +53,7 @@ func (w *writing) load() error {
 	w.rows = map[readiness.Key]*translate.Row{}
 	w.number = map[readiness.Key]int{}
 	w.written = map[readiness.Key]*translate.Row{}
-	w.created, w.dataBefore = w.tx.Now, w.c.Data
+	w.created, w.dataBefore, w.oldItems = w.tx.Now, w.c.Data, nil
 	if w.fresh {
 		return nil
 	}
@@ -114,7 +119,7 @@ func (w *writing) items() error {
 		}
 		row.Why = w.whyClosed(i)
 		row.Status = translate.StatusOf(i, row.Work)
-		if err := w.item(i.Key, &row); err != nil {
+		if err := w.item(i.Key, &row, w.protocol); err != nil {
 			return err
 		}
 	}
@@ -125,7 +130,14 @@ func (w *writing) items() error {
 		row := *w.rows[ch.Old.Key]
 		row.State, row.Status = readiness.Needless, "cancelled"
 		row.Why = "The plan no longer has this step."
-		if err := w.item(ch.Old.Key, &row); err != nil {
+		by, err := w.office.protocolOf(w.tx, w.old[ch.Old.Key].Protocol)
+		if err != nil {
+			return err
+		}
+		if w.protocol.Step(row.Step) != nil { // gone for another reason
+			by = w.protocol
+		}
+		if err := w.item(ch.Old.Key, &row, by); err != nil {
 			return err
 		}
 	}
@@ -160,9 +172,10 @@ func (w *writing) whyClosed(i *readiness.Item) string {
 	return ""
 }
 
-// item queues a version of an item if its row, or the protocol that it is
-// rendered by, differs.
-func (w *writing) item(key readiness.Key, row *translate.Row) error {
+// item queues a version of an item if its row differs, or the Task that the
+// protocol renders it to. An item that neither touches goes on standing by the
+// protocol that it was written by.
+func (w *writing) item(key readiness.Key, row *translate.Row, by *translate.Protocol) error {
 	data, err := row.Encode()
 	if err != nil {
 		return err
@@ -173,9 +186,18 @@ func (w *writing) item(key readiness.Key, row *translate.Row) error {
 		CaseID: w.c.ID, N: w.number[key], Step: row.Step, Repeat: row.Repeat, Round: row.Round,
 		Version: was.Version + 1, Updated: w.tx.Now,
 		State: string(row.State), Status: row.Status, Owner: ownerOf(row.Work), Focus: row.Focus, BasedOn: row.BasedOn,
-		Protocol: w.office.protocol.Canonical(), Data: data,
+		Protocol: by.Canonical(), Data: data,
 	}
-	if was.Version > 0 && bytes.Equal(was.Data, data) && was.Protocol == it.Protocol && was.State == it.State &&
+	if was.Version > 0 && was.Protocol != it.Protocol {
+		old, err := w.office.protocolOf(w.tx, was.Protocol)
+		if err != nil {
+			return err
+		}
+		if !w.office.steadySteps(old, by)[row.Step] {
+			w.reworded = append(w.reworded, key)
+		}
+	}
+	if was.Version > 0 && !slices.Contains(w.reworded, key) && bytes.Equal(was.Data, data) && was.State == it.State &&
 		was.Status == it.Status && was.Focus == it.Focus && was.BasedOn == it.BasedOn {
 		return nil
 	}

@@ -2,10 +2,10 @@ package casework
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io/fs"
 	"sync"
+	"sync/atomic"
 
 	"example.org/countback/api"
 	"example.org/countback/pkg/fhir"
@@ -13,9 +13,9 @@ import (
 	"example.org/countback/services/countback/internal/translate"
 )
 
-// definitionLimit is the largest definition that is read, in bytes. The
+// DefinitionLimit is the largest definition that is read, in bytes. The
 // default protocol has some 450 kB, most of it instructions.
-const definitionLimit = 4 << 20
+const DefinitionLimit = 4 << 20
 
 // Options say where and by which rules an Office works.
 type Options struct {
@@ -25,6 +25,7 @@ type Options struct {
 	// '-' and '_'.
 	Token string
 	// PlanDefinition replaces the default protocol; nil takes the embedded one.
+	// Neither counts once a protocol was adopted: that one stays in force.
 	PlanDefinition []byte
 }
 
@@ -35,18 +36,24 @@ type Office struct {
 	facility translate.Facility
 	token    string
 	defs     translate.Definitions
-	protocol *translate.Protocol // in force
-	holder   string              // of leases: this copy of the service
+	holder   string // of leases: this copy of the service
+	overrule string // canonical of the protocol it was started with, where another is in force
+
+	current atomic.Pointer[translate.Protocol] // in force, as last seen committed
+	looking sync.Mutex                         // one at a time changes current
+	adopted chan struct{}
 
 	mu    sync.RWMutex
-	older map[string]*translate.Protocol // by canonical, for items planned by earlier versions
+	known map[string]*translate.Protocol             // by canonical: in force, and of items that earlier versions planned
+	alike map[[2]*translate.Protocol]map[string]bool // see translate.Protocol.Alike
 
 	parsed parsedCache
 }
 
-// Open reads the protocol in force, and stores it so that what is planned by it
-// can be rendered for ever. It refuses a protocol whose text changed under the
-// same version.
+// Open sees to it that a protocol is in force: the one that was adopted last,
+// else the one that the options name. It is stored, so that what is planned by
+// it can be rendered for ever, and served with the value sets that it uses. Open
+// refuses a protocol whose text changed under the same version.
 func Open(ctx context.Context, o Options) (*Office, error) {
 	defs, embedded, err := Definitions()
 	if err != nil {
@@ -56,28 +63,38 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	if body == nil {
 		body = embedded
 	}
-	off := &Office{db: o.DB, facility: o.Facility, token: o.Token, defs: defs, older: map[string]*translate.Protocol{}}
-	if off.protocol, err = off.read(body); err != nil {
+	off := &Office{
+		db: o.DB, facility: o.Facility, token: o.Token, defs: defs, adopted: make(chan struct{}, 1),
+		known: map[string]*translate.Protocol{}, alike: map[[2]*translate.Protocol]map[string]bool{},
+	}
+	start, err := off.define(body)
+	if err != nil {
+		return nil, err
+	}
+	sets, err := valueSets()
+	if err != nil {
 		return nil, err
 	}
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder = tx.NewID()
-		have, err := tx.Protocol(off.protocol.URL, off.protocol.Version)
-		switch {
-		case errors.Is(err, store.ErrNotFound):
-			return tx.SaveProtocol(off.protocol.URL, off.protocol.Version, body)
-		case err != nil:
-			return err
-		case string(have) != string(body):
-			return fmt.Errorf("protocol %s is stored with another text: a change needs a new version", off.protocol.Canonical())
+		for _, set := range sets {
+			if _, err := off.publish(tx, set, 0); err != nil {
+				return err
+			}
 		}
-		return nil
+		return off.begin(tx, start)
 	})
-	return off, err
+	if err != nil {
+		return nil, err
+	}
+	if err := off.look(ctx); err != nil {
+		return nil, err
+	}
+	if c := start.protocol.Canonical(); o.PlanDefinition != nil && c != off.Protocol().Canonical() {
+		off.overrule = c
+	}
+	return off, nil
 }
-
-// Protocol is the protocol in force.
-func (o *Office) Protocol() *translate.Protocol { return o.protocol }
 
 // Facility is the hospital's calendar and base.
 func (o *Office) Facility() translate.Facility { return o.facility }
@@ -112,7 +129,7 @@ func Definitions() (translate.Definitions, []byte, error) {
 }
 
 func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
-	r, issues := fhir.Parse(body, definitionLimit)
+	r, issues := fhir.Parse(body, DefinitionLimit)
 	if len(issues) > 0 {
 		return plan, issues
 	}
@@ -133,46 +150,4 @@ func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
 		return body, nil
 	}
 	return plan, nil
-}
-
-func (o *Office) read(body []byte) (*translate.Protocol, error) {
-	r, issues := fhir.Parse(body, definitionLimit)
-	if len(issues) > 0 {
-		return nil, issues
-	}
-	return translate.ReadProtocol(r, o.defs)
-}
-
-// protocolOf gives the protocol that an item was planned by.
-func (o *Office) protocolOf(tx *store.Tx, canonical string) (*translate.Protocol, error) {
-	if canonical == o.protocol.Canonical() {
-		return o.protocol, nil
-	}
-	o.mu.RLock()
-	p := o.older[canonical]
-	o.mu.RUnlock()
-	if p != nil {
-		return p, nil
-	}
-	url, version := cutCanonical(canonical)
-	body, err := tx.Protocol(url, version)
-	if err != nil {
-		return nil, fmt.Errorf("protocol of an older plan: %w", err)
-	}
-	if p, err = o.read(body); err != nil {
-		return nil, err
-	}
-	o.mu.Lock()
-	o.older[canonical] = p
-	o.mu.Unlock()
-	return p, nil
-}
-
-func cutCanonical(c string) (url, version string) {
-	for n := len(c) - 1; n >= 0; n-- {
-		if c[n] == '|' {
-			return c[:n], c[n+1:]
-		}
-	}
-	return c, ""
 }

@@ -119,7 +119,7 @@ func (a *asking) answer() ([]byte, error) {
 	c := &s.booking.Case
 	view := translate.AppliedView{
 		Booking: &s.booking, Encounter: q.Encounter, Practitioner: q.Practitioner, Now: a.tx.Now,
-		Plan: s.replan(a.p),
+		Plan: s.replan(),
 	}
 	view.Holds = s.w.held
 	if len(view.Plan.Infeasible) > 0 || view.Plan.State == readiness.CaseHeld {

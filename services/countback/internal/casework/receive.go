@@ -143,6 +143,10 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 // the tenth time as the first: what was sent again changed nothing, so that its
 // reason is looked up here.
 func (r *receipt) notes(out []Result, planned []string, kept map[string]string) error {
+	p, err := r.office.inForce(r.tx)
+	if err != nil {
+		return err
+	}
 	for n := range out {
 		s := out[n].Stored
 		if s.Type == "Appointment" && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
@@ -152,7 +156,7 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 			}
 		}
 		out[n].Note = note(s, kept)
-		if why := r.office.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
+		if why := p.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
 			out[n].Note = "kept, and no step is closed by it: " + why
 		}
 	}

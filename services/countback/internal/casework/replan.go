@@ -49,7 +49,11 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 	if err != nil {
 		return err
 	}
-	bookings := translate.Bookings(records, o.protocol, o.facility)
+	p, err := o.inForce(tx)
+	if err != nil {
+		return err
+	}
+	bookings := translate.Bookings(records, p, o.facility)
 	taken := map[string]bool{}
 	for n := range bookings {
 		b := &bookings[n]
@@ -71,16 +75,17 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 			c = &store.Case{ID: tx.NewID(), Patient: patient}
 		}
 		taken[c.ID] = true
-		if !b.Meets && b.Case.Ending == readiness.Running {
-			b.Case.Ending = readiness.NoLongerMeets
+		w := &writing{office: o, tx: tx, protocol: p, c: c, b: b, records: records, why: why, fresh: c.Sequence == 0}
+		if err := w.byOwnRules(records); err != nil {
+			return err
 		}
-		if err := o.plan(tx, c, b, records, why); err != nil {
+		if err := w.make(); err != nil {
 			return err
 		}
 	}
 	for n := range cases {
 		if c := &cases[n]; !taken[c.ID] && (c.Open || why.worked(c.ID)) {
-			if err := o.abandon(tx, c, why); err != nil {
+			if err := (&writing{office: o, tx: tx, protocol: p, c: c, why: why}).abandon(); err != nil {
 				return err
 			}
 		}
@@ -99,8 +104,12 @@ func (o *Office) reasons(tx *store.Tx, patient string, kept map[string]string) e
 	if err != nil {
 		return err
 	}
+	p, err := o.inForce(tx)
+	if err != nil {
+		return err
+	}
 	taken := map[string]bool{}
-	for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+	for _, b := range translate.Bookings(records, p, o.facility) {
 		if c := caseOf(cases, &b, taken); c != nil {
 			taken[c.ID] = true
 		} else if !b.Opens {
@@ -218,36 +227,91 @@ func refuseNameless(path string) *Refusal {
 }
 
 // abandon ends a case whose booking is no longer this person's, as it stood.
-func (o *Office) abandon(tx *store.Tx, c *store.Case, why cause) error {
+func (w *writing) abandon() error {
 	var d caseData
-	if err := json.Unmarshal(c.Data, &d); err != nil {
+	if err := json.Unmarshal(w.c.Data, &d); err != nil {
 		return err
 	}
-	b := &translate.Booking{Primary: c.Key, Members: d.Members, Patient: c.Patient}
-	zone := o.facility.Calendar.Zone()
+	if !w.c.Open { // it ended before, by the rules of its time
+		own, err := w.office.protocolOf(w.tx, w.c.Protocol)
+		if err != nil {
+			return err
+		}
+		w.protocol = own
+	}
+	b := &translate.Booking{Primary: w.c.Key, Members: d.Members, Patient: w.c.Patient}
+	zone := w.office.facility.Calendar.Zone()
 	b.Case = readiness.Case{
 		Booked: d.Booked.In(zone), Stay: d.Stay, Facts: d.Facts, Details: d.Details, Ending: readiness.NoLongerMeets,
 	}
 	if noon, err := time.ParseInLocation(time.DateOnly+" 15", d.Day+" 12", zone); err == nil {
-		b.Case.Day = o.facility.Today(noon)
+		b.Case.Day = w.office.facility.Today(noon)
 	}
 	if !d.Start.IsZero() {
 		b.Case.Start = d.Start.In(zone)
 	}
-	return o.plan(tx, c, b, nil, why)
+	w.b = b
+	return w.make()
 }
 
-// plan makes one case's plan and writes what differs from what stood before;
-// records are what is held of the person.
-func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, records []*translate.Record, why cause) error {
-	w := &writing{office: o, tx: tx, c: c, b: b, why: why, fresh: c.Sequence == 0}
+// over reports whether nothing is planned any more in a case of this state.
+func over(s readiness.CaseState) bool {
+	return s == readiness.CaseCancelled || s == readiness.CaseClosed
+}
+
+// byOwnRules keeps a case that is over to the protocol that it was last planned
+// by, and to its booking as that reads it: a new protocol does not rewrite what
+// is finished. A case that goes on after all is planned by the one in force.
+func (w *writing) byOwnRules(records []*translate.Record) error {
+	endUnlessMet(w.b)
+	if w.fresh || w.c.Open || w.c.Protocol == w.protocol.Canonical() {
+		return nil
+	}
+	own, err := w.office.protocolOf(w.tx, w.c.Protocol)
+	if err != nil {
+		return err
+	}
 	if err := w.load(); err != nil {
 		return err
 	}
-	b.Case.Entries = w.entries()
-	w.grounds = o.protocol.Grounds(records, b, o.facility, o.facility.Today(tx.Now))
+	for _, b := range translate.Bookings(records, own, w.office.facility) {
+		if b.Primary != w.b.Primary {
+			continue
+		}
+		b.Patient, b.Case.Entries = w.b.Patient, w.entries()
+		endUnlessMet(&b)
+		if over(readiness.Make(&b.Case, own.Protocol, w.office.facility.Calendar, w.tx.Now).State) {
+			w.protocol, w.b = own, &b
+		}
+		return nil
+	}
+	return nil
+}
+
+// endUnlessMet ends a case whose booking is no longer one that is planned for.
+func endUnlessMet(b *translate.Booking) {
+	if !b.Meets && b.Case.Ending == readiness.Running {
+		b.Case.Ending = readiness.NoLongerMeets
+	}
+}
+
+// reckon makes the plan of a case that was loaded, with what people recorded and
+// with its holds.
+func (w *writing) reckon() *readiness.Plan {
+	c, f := &w.b.Case, w.office.facility
+	c.Entries = w.entries()
+	w.grounds = w.protocol.Grounds(w.records, w.b, f, f.Today(w.tx.Now))
 	w.holds()
-	w.plan = readiness.Make(&b.Case, o.protocol.Protocol, o.facility.Calendar, tx.Now)
+	return readiness.Make(c, w.protocol.Protocol, f.Calendar, w.tx.Now)
+}
+
+// make plans one case and writes what differs from what stood before.
+func (w *writing) make() error {
+	if err := w.load(); err != nil {
+		return err
+	}
+	b, protocol := w.b, w.protocol
+	w.plan = w.reckon()
 	w.changes = readiness.Replan(w.oldItems, w.plan)
 	if err := w.items(); err != nil {
 		return err
@@ -259,10 +323,10 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, records
 	if err := w.flags(); err != nil {
 		return err
 	}
-	before := *c
-	c.Key, c.Patient, c.Protocol = b.Primary, b.Patient, o.protocol.Canonical()
+	before, c := *w.c, w.c
+	c.Key, c.Patient, c.Protocol = b.Primary, b.Patient, protocol.Canonical()
 	c.State, c.NextAt = string(w.plan.State), w.plan.NextChange
-	c.Open = w.plan.State != readiness.CaseCancelled && w.plan.State != readiness.CaseClosed
+	c.Open = !over(w.plan.State)
 	if c.Data, err = json.Marshal(caseData{
 		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
 		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
@@ -271,7 +335,7 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, records
 		return err
 	}
 	if changed || len(w.saved) > 0 || len(w.flagged) > 0 {
-		if err := w.provenance(carePlan, changed); err != nil {
+		if err := w.provenance(carePlan, changed, before.Protocol); err != nil {
 			return err
 		}
 	}
@@ -279,12 +343,12 @@ func (o *Office) plan(tx *store.Tx, c *store.Case, b *translate.Booking, records
 		return err
 	}
 	if w.fresh || !sameCase(before, *c) {
-		c.Updated = tx.Now
-		if err := tx.SaveCase(*c); err != nil {
+		c.Updated = w.tx.Now
+		if err := w.tx.SaveCase(*c); err != nil {
 			return err
 		}
 	}
-	return tx.SaveItems(w.saved)
+	return w.tx.SaveItems(w.saved)
 }
 
 func sameCase(a, b store.Case) bool {
@@ -300,10 +364,10 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 	}
 	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created, Holds: w.held}
 	if len(w.plan.Infeasible) > 0 || w.plan.State == readiness.CaseHeld {
-		safe := readiness.Earliest(&w.b.Case, w.office.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
+		safe := readiness.Earliest(&w.b.Case, w.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
 		view.Safe, w.safe = &safe, safe.Day.String()
 	}
-	body, err := w.office.facility.CarePlan(view, w.office.protocol)
+	body, err := w.office.facility.CarePlan(view, w.protocol)
 	if err != nil {
 		return store.Stored{}, false, err
 	}
@@ -337,10 +401,11 @@ func (w *writing) put(typ, id string, body []byte) (store.Stored, bool, error) {
 }
 
 // provenance records which resource versions and rules led to what was written.
-func (w *writing) provenance(carePlan store.Stored, changed bool) error {
+// earlier is the protocol that the case was planned by before.
+func (w *writing) provenance(carePlan store.Stored, changed bool, earlier string) error {
 	act := translate.Act{
 		Activity: "UPDATE", At: w.tx.Now, Sources: w.why.sources,
-		Protocol: w.office.protocol.Canonical(),
+		Protocol: w.protocol.Canonical(),
 	}
 	switch {
 	case w.fresh:
@@ -348,7 +413,15 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 	case w.plan.State == readiness.CaseCancelled:
 		act.Activity = "CANCEL"
 	}
-	if len(w.why.sources) == 0 && len(w.why.work) == 0 {
+	switch {
+	case !w.fresh && earlier != act.Protocol:
+		f, err := w.tx.InForce()
+		if err != nil {
+			return err
+		}
+		act.Why = protocolChanged(earlier, act.Protocol)
+		act.Sources = append(slices.Clone(act.Sources), f.Resource)
+	case len(w.why.sources) == 0 && len(w.why.work) == 0:
 		act.Why = "time passed"
 	}
 	if changed {
@@ -360,7 +433,11 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 		act.Targets = append(act.Targets, ref)
 		if len(w.saved) <= translate.MostTold {
 			row := w.written[readiness.Key{Step: i.Step, Repeat: i.Repeat, Round: i.Round}]
-			act.Told[ref] = w.office.facility.Tell(row, w.office.protocol)
+			by, err := w.office.protocolOf(w.tx, i.Protocol)
+			if err != nil {
+				return err
+			}
+			act.Told[ref] = w.office.facility.Tell(row, by)
 		}
 	}
 	body, err := w.office.facility.Provenance(act)
@@ -369,4 +446,14 @@ func (w *writing) provenance(carePlan store.Stored, changed bool) error {
 	}
 	_, _, err = w.put("Provenance", w.tx.NewID(), body)
 	return err
+}
+
+// protocolChanged says which protocol gave way to which.
+func protocolChanged(from, to string) string {
+	oldURL, oldVersion := cutCanonical(from)
+	newURL, newVersion := cutCanonical(to)
+	if oldURL != newURL {
+		return "the protocol changed from " + from + " to " + to
+	}
+	return "the protocol changed from version " + oldVersion + " to version " + newVersion
 }

@@ -58,25 +58,21 @@ func (s *standing) live() bool {
 // plan makes the plan of the booking as it stands, with people's entries and
 // holds.
 func (s *standing) plan(o *Office, tx *store.Tx, p *translate.Protocol) (*readiness.Plan, error) {
-	s.w = &writing{office: o, tx: tx, c: s.c, b: &s.booking, fresh: s.c == nil}
+	s.w = &writing{office: o, tx: tx, protocol: p, records: s.records, c: s.c, b: &s.booking, fresh: s.c == nil}
 	if s.c == nil {
 		s.w.c = &store.Case{}
 	}
 	if err := s.w.load(); err != nil {
 		return nil, err
 	}
-	s.booking.Case.Entries = s.w.entries()
-	return s.replan(p), nil
+	return s.replan(), nil
 }
 
 // replan makes the plan again of what is now supposed of the booking: another
 // day meets other grounds.
-func (s *standing) replan(p *translate.Protocol) *readiness.Plan {
-	o, c := s.w.office, &s.booking.Case
-	c.Raised, c.Held, s.w.held = slices.Clone(s.raised), s.held, nil
-	s.w.grounds = p.Grounds(s.records, &s.booking, o.facility, o.facility.Today(s.w.tx.Now))
-	s.w.holds()
-	return readiness.Make(c, p.Protocol, o.facility.Calendar, s.w.tx.Now)
+func (s *standing) replan() *readiness.Plan {
+	s.booking.Case.Raised, s.booking.Case.Held = slices.Clone(s.raised), s.held
+	return s.w.reckon()
 }
 
 // EarliestSafe answers "if not that day, when?" for the booking that an

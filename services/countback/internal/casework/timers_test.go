@@ -81,13 +81,13 @@ func TestACaseThatFails(t *testing.T) {
 func TestACaseThatPanics(t *testing.T) {
 	h := newHouse(t)
 	one, other := h.book("1", surgery), h.book("2", surgery)
-	protocol := h.office.protocol
-	h.office.protocol = nil
+	protocol := h.office.Protocol()
+	h.office.known[protocol.Canonical()] = nil
 	h.set("2026-09-12 00:00")
 	n, err := h.office.Tick(context.Background(), h.clock(), 10)
 	require.Equal(t, 2, n)
 	require.ErrorContains(t, err, "panic")
-	h.office.protocol = protocol
+	h.office.know(protocol.Canonical(), protocol)
 	require.Positive(t, h.tick("2026-09-12 00:10"))
 	require.Equal(t, "behind", h.caseRow(one.plan).State)
 	require.Equal(t, "behind", h.caseRow(other.plan).State)
@@ -283,4 +283,13 @@ func TestTheRestOfATickIsDone(t *testing.T) {
 	require.Equal(t, h.stands(one.plan), h.stands(two.plan))
 	require.Equal(t, "behind", h.caseRow(two.plan).State)
 	require.Zero(t, h.tick("2026-09-12 00:00"))
+}
+
+// ask reads one value past the store.
+func (h *house) ask(query string) string {
+	h.t.Helper()
+	pool, err := sql.Open("sqlite3", "file:"+filepath.ToSlash(filepath.Join(h.path, store.File)))
+	require.NoError(h.t, err)
+	defer pool.Close()
+	return texts(h.t, pool, query)[0]
 }

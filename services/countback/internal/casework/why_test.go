@@ -68,7 +68,7 @@ func TestProvenanceTellsTheRules(t *testing.T) {
 	opening := h.found("Provenance")[0]
 	require.Greater(t, parse(t, opening.Body).Get("target").Len(), 50)
 	require.NotContains(t, string(opening.Body), extensionBase, "a new booking has too many")
-	require.Contains(t, string(opening.Body), h.office.protocol.Canonical())
+	require.Contains(t, string(opening.Body), h.office.Protocol().Canonical())
 
 	few, many := 0, 0
 	for next := h.caseRow(b.plan).NextAt; !next.IsZero(); next = h.caseRow(b.plan).NextAt {

@@ -101,7 +101,11 @@ func (o *Office) snapshot(tx *store.Tx, item store.Item) (map[string]string, err
 	if err != nil {
 		return nil, err
 	}
-	for _, b := range translate.Bookings(records, o.protocol, o.facility) {
+	p, err := o.inForce(tx)
+	if err != nil {
+		return nil, err
+	}
+	for _, b := range translate.Bookings(records, p, o.facility) {
 		if b.Primary == c.Key {
 			return b.Case.Snapshot(), nil
 		}

@@ -102,6 +102,9 @@ func (s *server) routes(g *gin.RouterGroup) {
 	}
 	reads("/metadata", capabilities, "")
 	s.operates(g)
+	g.POST("/"+definitionType+"/$preview", s.operation(s.preview))
+	g.GET("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))
+	g.POST("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))
 	for _, o := range offers {
 		typ, id := "/"+o.typ, "/"+o.typ+"/:id"
 		reads(typ, searchType, o.typ)

@@ -117,11 +117,15 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 				"a PUT names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
 		}
 	}
-	body, err := readBody(c, s.MaxResource)
+	limit := s.MaxResource
+	if a.typ == definitionType {
+		limit = max(limit, casework.DefinitionLimit)
+	}
+	body, err := readBody(c, limit)
 	if err != nil {
 		return err
 	}
-	res, issues := fhir.Parse(body, s.MaxResource)
+	res, issues := fhir.Parse(body, limit)
 	if len(issues) > 0 {
 		return contentRefusal(issues)
 	}

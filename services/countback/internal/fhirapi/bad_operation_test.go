@@ -97,7 +97,6 @@ func operationRows(t *testing.T, s seed, e ended) []badRow {
 		{"apply: a list", "POST", apply, "[]", nil, 400, "structure", "", "object"},
 		{"apply: twice over", "POST", apply + "?subject=" + subject, parameters(me), nil, 400, "structure", "", "in its body"},
 		{"apply: in a transaction", "POST", root, bundleOf("transaction", entry("", "POST", "PlanDefinition/hip-or-knee-replacement/$apply", parameters(me))), nil, 422, "not-supported", "Bundle.entry[0].request.url", "no operations are carried out in a Bundle"},
-		{"apply: the definition itself", "PUT", planDefinition, `{"resourceType":"PlanDefinition","status":"draft"}`, nil, 404, "not-supported", "", "PlanDefinition is not served here"},
 	}
 	of := strings.TrimPrefix(e.cancelled, root+"/")
 	return append(rows, badRow{"apply: a booking called off", "POST", apply, parameters(

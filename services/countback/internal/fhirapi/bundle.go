@@ -105,9 +105,9 @@ func (s *server) transaction(m *message) ([]byte, error) {
 		if err != nil {
 			return nil, whole(err)
 		}
-		if a.kind.writes() && a.typ == taskType {
+		if a.kind.writes() && (a.typ == taskType || a.typ == definitionType) {
 			return nil, casework.Refuse(casework.ErrInvalid, fhir.CodeBusinessRule, a.element("url"),
-				"a Task is worked one by one: send it by itself or in a batch, not in a transaction")
+				"a "+a.typ+" is changed one by one: send it by itself or in a batch, not in a transaction")
 		}
 		asks[n] = a
 		if a.kind.writes() {

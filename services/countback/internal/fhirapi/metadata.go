@@ -26,6 +26,10 @@ func (o offer) documentation() string {
 		return "Sent by the hospital; kept and given back as it was sent, but for id, meta and references that are resolved."
 	case o.worked:
 		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
+	case o.adopted:
+		return "The protocol in force, and the versions before it. A new version that a named approver of the hospital has signed is put in its place by id and outside transactions: from then on it is planned by, and open cases are planned again. What it would change can be seen before, with the operation preview."
+	case o.typ == "ValueSet":
+		return "What the protocol names; read only."
 	}
 	return "Made by this service and read only."
 }
@@ -54,16 +58,6 @@ func (s *server) statement() ([]byte, error) {
 	}
 	for _, o := range offers {
 		res, err := o.statement()
-		if err != nil {
-			return nil, err
-		}
-		rest.Resource = append(rest.Resource, res)
-	}
-	for _, typ := range operated() {
-		if _, served := offered(typ); served {
-			continue
-		}
-		res, err := operationOnly(typ)
 		if err != nil {
 			return nil, err
 		}
@@ -107,6 +101,11 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 			return out, err
 		}
 		out.Interaction = append(out.Interaction, one)
+	}
+	for _, op := range protocolOperations {
+		if op.typ == o.typ {
+			out.Operation = append(out.Operation, r4.CapabilityStatementRestResourceOperation{Name: op.name, Definition: op.definition()})
+		}
 	}
 	for _, p := range search.For(o.typ) {
 		one := r4.CapabilityStatementRestResourceSearchParam{Name: p.Code, Definition: new(p.Definition)}

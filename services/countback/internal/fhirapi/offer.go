@@ -24,11 +24,15 @@ const (
 // taskType is the one type of our own that people write.
 const taskType = "Task"
 
+// definitionType is that of the protocol, which is replaced by its id.
+const definitionType = "PlanDefinition"
+
 // offer is what is served for one resource type.
 type offer struct {
 	typ      string
 	received bool // a hospital may send it: create, update, and both by condition
 	worked   bool // people may update it, but it is never created from outside
+	adopted  bool // a new version of it may be adopted by its id
 }
 
 // offers is the table that routes, bundle entries and the CapabilityStatement
@@ -45,7 +49,9 @@ func makeOffers() []offer {
 	slices.Sort(types)
 	out := make([]offer, 0, len(types))
 	for _, typ := range types {
-		out = append(out, offer{typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType})
+		out = append(out, offer{
+			typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType, adopted: typ == definitionType,
+		})
 	}
 	return out
 }
@@ -66,7 +72,7 @@ func (o offer) interactions() []interaction {
 	if o.received {
 		out = append(out, create, update, conditionalUpdate)
 	}
-	if o.worked {
+	if o.worked || o.adopted {
 		out = append(out, update)
 	}
 	return out

@@ -99,16 +99,6 @@ func operationMethods(path string) []string {
 	return nil
 }
 
-// operated lists the types that have operations.
-func operated() []string {
-	var out []string
-	for _, o := range operations {
-		out = append(out, o.types...)
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
 // operationsOf is what the CapabilityStatement says of a type's operations.
 func operationsOf(typ string) []r4.CapabilityStatementRestResourceOperation {
 	var out []r4.CapabilityStatementRestResourceOperation
@@ -118,13 +108,6 @@ func operationsOf(typ string) []r4.CapabilityStatementRestResourceOperation {
 		}
 	}
 	return out
-}
-
-// operationOnly is the CapabilityStatement's line of a type that is not served
-// otherwise.
-func operationOnly(typ string) (r4.CapabilityStatementRestResource, error) {
-	out := r4.CapabilityStatementRestResource{Operation: operationsOf(typ)}
-	return out, code(&out.Type, typ)
 }
 
 // applyParameters are the parameters of $apply: those of R4, and ours.

@@ -13,6 +13,9 @@ func (s *server) write(ctx context.Context, a *ask) (reply, error) {
 	if a.typ == taskType {
 		return s.work(ctx, a)
 	}
+	if a.typ == definitionType {
+		return s.adopt(ctx, a)
+	}
 	results, err := s.Office.Receive(ctx, casework.Delivery{
 		Source: a.sent.source, ContentType: a.sent.contentType, Method: a.sent.method, Target: a.sent.target,
 		Body: a.sent.body, Requests: []casework.Request{a.request()},

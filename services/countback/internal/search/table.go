@@ -142,6 +142,18 @@ var table = map[string][]Param{
 		concepts("clinical-status", "AllergyIntolerance-clinical-status", "clinicalStatus"),
 		concepts("code", "clinical-code", "code"),
 	),
+	"PlanDefinition": rows(
+		identifiers("PlanDefinition-identifier"),
+		uris("url", "PlanDefinition-url", "url"),
+		codes("version", "PlanDefinition-version", "", "version"),
+		codes("status", "PlanDefinition-status", hl7+"publication-status", "status"),
+	),
+	"ValueSet": rows(
+		identifiers("conformance-identifier"),
+		uris("url", "conformance-url", "url"),
+		codes("version", "conformance-version", "", "version"),
+		codes("status", "conformance-status", hl7+"publication-status", "status"),
+	),
 	"CarePlan": rows(
 		identifiers("clinical-identifier"),
 		references("subject", "CarePlan-subject", []string{"Group", "Patient"}, "subject"),

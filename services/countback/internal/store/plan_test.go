@@ -22,6 +22,8 @@ var served = map[string]struct {
 	"due cases":              {`SELECT c.id` + dueCases, []any{1, 1, 1, 1}, "care_case_due (next_at<?)"},
 	"leases":                 {`SELECT c.id` + dueCases, []any{1, 1, 1, 1}, "t USING INDEX sqlite_autoindex_timer_lease_1 (case_id=?)"},
 	"open cases":             {`SELECT id FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, []any{"", 1}, "care_case_open"},
+	"older cases":            {olderCases, []any{"u|1", "", "", 1}, "care_case USING COVERING INDEX care_case_by_protocol ((protocol,id)>(?,?))"},
+	"open counts":            {openCounts, nil, "care_case USING COVERING INDEX care_case_by_protocol"},
 	"unpublished":            {`SELECT ` + outboxColumns + ` FROM outbox WHERE published_at IS NULL ORDER BY seq LIMIT ?`, []any{1}, "outbox_unpublished"},
 	"resources of a patient": {`SELECT id FROM resource r WHERE r.patient = ? AND r.patient <> '' AND r.deleted = 0`, []any{"p"}, "resource_by_patient"},
 }

@@ -51,7 +51,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	}
 	p := readiness.Protocol{
 		URL: r.String("url"), Version: r.String("version"), Title: r.String("title"),
-		Approved: r.String("approvalDate") != "" && r.String("status") == "active" && r.Get("endorser").Exists(),
+		Approved: r.String("approvalDate") != "" && r.String("status") == "active" && named(r),
 		Facts:    facts,
 	}
 	p.DueWarning = rd.duration(value(extension(r.Root(), "due-warning")), "due-warning")
@@ -72,10 +72,10 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if len(p.Gates) == 0 {
 		rd.faults = append(rd.faults, "its action surgery has no condition: nothing says which bookings open a case")
 	}
-	if len(rd.faults) > 0 {
-		return nil, &readiness.ProtocolError{Faults: rd.faults}
-	}
 	checked, err := readiness.NewProtocol(p)
+	if faults := append(rd.faults, further(rd.faults, err)...); len(faults) > 0 {
+		return nil, &readiness.ProtocolError{Faults: faults}
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -100,7 +100,7 @@ func (o *Office) EarliestSafe(ctx context.Context, typ, id string) ([]byte, erro
 			return nothingToDate(typ, "the operation has begun or is over")
 		}
 		out, err = o.facility.SafeParameters(translate.Answer{
-			Case: c, Plan: pl, Now: tx.Now,
+			Case: c, Plan: pl, Holds: s.w.held, Now: tx.Now,
 			Safe: readiness.Earliest(c, p.Protocol, o.facility.Calendar, tx.Now),
 		}, p)
 		return err

@@ -250,3 +250,22 @@ func TestApplyInlineReplaces(t *testing.T) {
 	r = h.must(200, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject, "")
 	require.Contains(t, r.String("text", "div"), "knee replacement", "the one that is to come")
 }
+
+// TestEarliestSafeDateHeld asks about a booking that a recorded infection holds:
+// the day is not one that can be met, whatever else is in time.
+func TestEarliestSafeDateHeld(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	h.must(201, "POST", root+"/Condition", `{"resourceType":"Condition","subject":{"reference":"`+who.patient[len(root)+1:]+`"},`+
+		`"code":{"coding":[{"system":"http://hl7.org/fhir/sid/icd-10-cm","code":"N39.0"}],"text":"canary"},"onsetDateTime":"2026-10-30",`+
+		`"clinicalStatus":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-clinical","code":"active"}]},`+
+		`"verificationStatus":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/condition-ver-status","code":"confirmed"}]}}`)
+	require.Equal(t, "on-hold", h.must(200, "GET", who.carePlan, "").String("status"))
+	before := h.held()
+	r := h.must(200, "GET", who.carePlan+"/$earliest-safe-date", "")
+	booked := parameterOf(r.body.Root(), "booked-day")
+	require.Equal(t, "false", parameterOf(booked, "met").String("valueBoolean"))
+	require.NotEmpty(t, parameterOf(booked, "why").String("valueString"))
+	require.Contains(t, parameterOf(parameterOf(r.body.Root(), "unknown"), "needs").String("valueString"), "releases the hold")
+	require.Equal(t, before, h.held(), "something was stored")
+}

@@ -11,10 +11,11 @@ import (
 
 // Answer is what a question about other days is answered from.
 type Answer struct {
-	Case *readiness.Case // as it is booked
-	Plan *readiness.Plan // of it
-	Safe readiness.Safe  // ditto
-	Now  time.Time
+	Case  *readiness.Case // as it is booked
+	Plan  *readiness.Plan // of it
+	Safe  readiness.Safe  // ditto
+	Holds []HoldView      // ditto
+	Now   time.Time
 }
 
 // SafeParameters writes the answer to "if not that day, when?" as the operation
@@ -27,7 +28,7 @@ func (f Facility) SafeParameters(a Answer, p *Protocol) ([]byte, error) {
 	out.Add(fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run})
 	out.Add(dateParameter("tried-until", f.Today(a.Now).Add(p.Horizon)))
 	if !a.Plan.Day.IsZero() {
-		out.Add(f.bookedDay(a.Plan))
+		out.Add(f.bookedDay(a.Plan, a.Holds))
 	}
 	for _, o := range a.Safe.Obstacles {
 		out.Add(f.obstacle(o, a, p))
@@ -42,14 +43,20 @@ func (f Facility) SafeParameters(a Answer, p *Protocol) ([]byte, error) {
 	return fhir.Marshal(out)
 }
 
-// bookedDay says whether every must can still be met for the day that stands.
-func (f Facility) bookedDay(pl *readiness.Plan) fhir.Parameter {
-	met := len(pl.Infeasible) == 0
+// bookedDay says whether every must can still be met for the day that stands,
+// and nothing holds it.
+func (f Facility) bookedDay(pl *readiness.Plan, holds []HoldView) fhir.Parameter {
+	met := len(pl.Infeasible) == 0 && pl.State != readiness.CaseHeld
 	out := fhir.Parameter{Name: "booked-day", Part: []fhir.Parameter{
 		dateParameter("day", pl.Day), {Name: "met", ValueBoolean: &met},
 	}}
 	if closed := f.closed(pl.Day); closed != "" {
 		out.Part = append(out.Part, stringParameter("why", closed))
+	}
+	for _, h := range holds {
+		if h.Ended == "" {
+			out.Part = append(out.Part, stringParameter("why", h.Sentence()))
+		}
 	}
 	for _, r := range pl.Infeasible {
 		out.Part = append(out.Part, stringParameter("why", infeasible(pl, r)))

@@ -128,6 +128,14 @@ func canonicals(code, definition string, path ...string) Param {
 	return p
 }
 
+func uris(code, definition string, path ...string) Param {
+	return each(URI, code, definition, path, func(e *extraction, n *fhir.Node) {
+		if n.Text() != "" {
+			e.add(Value{Param: code, Kind: URI, Value: n.Text()})
+		}
+	})
+}
+
 func texts(code, definition string, path ...string) Param {
 	return each(String, code, definition, path, func(e *extraction, n *fhir.Node) { e.text(code, n.Text()) })
 }

@@ -176,6 +176,7 @@ var published = map[string]string{
 		patient reference clinical-patient; status token medications-status; subject reference MedicationRequest-subject`,
 	"AllergyIntolerance": `clinical-status token AllergyIntolerance-clinical-status; code token clinical-code; identifier token clinical-identifier;
 		patient reference clinical-patient`,
+	"Questionnaire": `status token Questionnaire-status; title string Questionnaire-title; url uri Questionnaire-url`,
 	"Task": `business-status token Task-business-status; code token Task-code; group-identifier token Task-group-identifier; identifier token Task-identifier;
 		owner reference Task-owner; patient reference Task-patient; status token Task-status`,
 }

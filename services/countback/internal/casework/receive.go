@@ -57,6 +57,9 @@ type Result struct {
 	Changed bool // false: what was sent is what is held already
 	// Note says why a booking was kept and opened no case; empty for nothing.
 	Note string
+	// Advice is what a person who reported a symptom must be told at once; empty
+	// for anything else. It must stand in the response.
+	Advice string
 }
 
 // Receive stores what was sent and plans again whatever follows from it, in
@@ -155,6 +158,13 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 		if why := r.office.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
 			out[n].Note = "kept, and no step is closed by it: " + why
 		}
+		advice, note, err := r.heard(s, r.requests[n].Resource)
+		if err != nil {
+			return err
+		}
+		if out[n].Advice = advice; note != "" {
+			out[n].Note = note
+		}
 	}
 	return nil
 }
@@ -177,6 +187,9 @@ func note(s store.Stored, kept map[string]string) string {
 func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	if t.matched {
 		return Result{Stored: t.current}, nil, nil
+	}
+	if err := r.unreadable(q); err != nil {
+		return Result{}, nil, err
 	}
 	at, f := r.tx.Now, r.office.facility
 	rewritten, err := r.rewrite(q)
@@ -269,5 +282,7 @@ func (r *receipt) arrived(res *fhir.Resource, ref string) ([]string, error) {
 }
 
 func versioned(s store.Stored) string {
-	return s.Type + "/" + s.ID + "/_history/" + strconv.FormatInt(s.Version, 10)
+	return s.Type + "/" + s.ID + "/_history/" + versionOf(s)
 }
+
+func versionOf(s store.Stored) string { return strconv.FormatInt(s.Version, 10) }

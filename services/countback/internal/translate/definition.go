@@ -14,6 +14,8 @@ import (
 type Definitions struct {
 	Facts     *fhir.Resource // CodeSystem/fact
 	ValueSets map[string]*ValueSet
+
+	Questionnaires Questionnaires
 }
 
 // Protocol is a readiness.Protocol with what the wire needs beside it.
@@ -22,6 +24,9 @@ type Protocol struct {
 	rules    []factRule
 	evidence []evidenceRule
 	facts    map[string]readiness.Fact
+
+	answerRules    []answerRule
+	questionnaires Questionnaires
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -75,7 +80,8 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, facts: rd.facts}, nil
+	return &Protocol{Protocol: checked, rules: rd.rules, evidence: rd.evidenceRules, facts: rd.facts,
+		answerRules: rd.answerRules, questionnaires: defs.Questionnaires}, nil
 }
 
 func readFacts(cs *fhir.Resource) []readiness.Fact {
@@ -110,6 +116,7 @@ type definitionReader struct {
 	faults     []string
 
 	evidenceRules []evidenceRule
+	answerRules   []answerRule
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {
@@ -149,6 +156,9 @@ func (rd *definitionReader) factRule(in *fhir.Node) []factRule {
 		rd.fault("input gives the fact %q, which is not in the list of facts", rule.Fact)
 	}
 	rule.Value = factValue(f, value(part(gives, "value")).Text())
+	if rd.answerRule(in, rule) {
+		return nil
+	}
 	var out []factRule
 	for _, filter := range in.Get("codeFilter").Items() {
 		url := filter.String("valueSet")

@@ -35,6 +35,7 @@ type evidenceRule struct {
 	Step    string
 	Type    string
 	filters []filter
+	asks    asks
 }
 
 // filter asks that a coding at a path belongs to a set.
@@ -88,6 +89,7 @@ func (rd *definitionReader) evidence(in *fhir.Node) {
 	if len(r.filters) == 0 {
 		rd.fault("an input of type %s has no codeFilter: any %s would show that the step was done", r.Type, r.Type)
 	}
+	r.asks = rd.asks(in)
 	for _, name := range []string{"dateFilter", "subjectCodeableConcept", "limit"} {
 		if in.Get(name).Exists() {
 			rd.fault("an input has %s, which is not understood here", name)
@@ -130,7 +132,7 @@ func (e *evidenceRule) shows(r *Record) bool {
 			return false
 		}
 	}
-	return true
+	return e.asks.met(r.Resource)
 }
 
 // ShowsNothing says why a resource that names a step's codes shows nothing yet;

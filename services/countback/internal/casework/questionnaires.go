@@ -93,7 +93,7 @@ func (r *receipt) heard(s store.Stored, res *fhir.Resource) (advice, note string
 	case form == nil:
 		return "", "", nil
 	default:
-		sorted, ok := form.Sort(res, s.Updated, r.office.facility.Calendar)
+		sorted, ok := form.Sort(res, r.tx.Now, r.office.facility.Calendar)
 		if !ok {
 			return "", form.Left(res), nil
 		}

@@ -120,19 +120,20 @@ func (p *Protocol) answered(records []*Record, f Facility) map[string]any {
 	out := map[string]any{}
 	for n := range p.answerRules {
 		rule := &p.answerRules[n]
-		if r := p.deciding(rule, responses); r != nil && rule.asks.met(r.Resource) {
+		if r := rule.asks.deciding(rule.filters, responses); r != nil && rule.asks.met(r.Resource) {
 			out[rule.Fact] = rule.Value
 		}
 	}
 	return out
 }
 
-// deciding is the newest response that answers every question of a rule.
-func (p *Protocol) deciding(rule *answerRule, responses []*Record) *Record {
+// deciding is the newest response that answers any of the questions that are
+// asked for.
+func (a *asks) deciding(filters []filter, responses []*Record) *Record {
 	for _, r := range responses {
-		if q := p.questionnaires.Of(r.Resource); q != nil && all(rule.filters, r) {
+		if q := a.of.Of(r.Resource); q != nil && all(filters, r) {
 			answers, _ := q.Read(r.Resource)
-			if !slices.ContainsFunc(rule.asks.answers, func(a ask) bool { return answers.To(a.linkID) == Unanswered }) {
+			if slices.ContainsFunc(a.answers, func(one ask) bool { return answers.To(one.linkID) != Unanswered }) {
 				return r
 			}
 		}

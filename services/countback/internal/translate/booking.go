@@ -67,10 +67,10 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 		out = append(out, f.booking(&groups[n], p))
 		out[n].Case.Proofs = proofs
 	}
-	p.hear(out, records, f)
 	for n := range out {
 		out[n].absorb(out[:len(appointments)], p.LinkTolerance)
 	}
+	p.hear(out, records, f)
 	return out
 }
 

@@ -103,7 +103,14 @@ func (p *Protocol) proofsOf(records []*Record, f Facility) map[readiness.Key][]r
 	var out map[readiness.Key][]readiness.Proof
 	for n := range p.evidence {
 		rule := &p.evidence[n]
-		for _, r := range records {
+		shown := records
+		if len(rule.asks.answers) > 0 { // a later answer takes an earlier one back
+			shown = nil
+			if r := rule.asks.deciding(rule.filters, completed(records, f)); r != nil {
+				shown = []*Record{r}
+			}
+		}
+		for _, r := range shown {
 			if r.Type != rule.Type || !rule.shows(r) {
 				continue
 			}

@@ -123,7 +123,7 @@ func (p *Protocol) proofsOf(records []*Record, f Facility) map[readiness.Key][]r
 			}
 			key := readiness.Key{Step: rule.Step}
 			if !slices.ContainsFunc(out[key], func(have readiness.Proof) bool { return have.Record == r.Ref() }) {
-				out[key] = append(out[key], readiness.Proof{Record: r.Ref(), On: on})
+				out[key] = append(out[key], readiness.Proof{Record: r.Ref(), On: on, InTime: rule.asks.known != ""})
 			}
 		}
 	}

@@ -96,21 +96,16 @@ func (p *Protocol) hear(bookings []Booking, records []*Record, f Facility) {
 			}
 		}
 	}
-	for _, r := range records {
-		q := p.questionnaires.Of(r.Resource)
-		if q == nil {
-			continue
-		}
-		sorted, ok := q.Sort(r.Resource, r.Updated, f.Calendar)
+	reports := slices.DeleteFunc(slices.Clone(records), func(r *Record) bool { return p.questionnaires.Of(r.Resource) == nil })
+	slices.SortFunc(reports, func(a, b *Record) int { return strings.Compare(a.ID, b.ID) })
+	for _, r := range reports {
+		sorted, ok := p.questionnaires.Of(r.Resource).Sort(r.Resource, r.Updated, f.Calendar)
 		if b := lastOperated(bookings, r.Updated, f.Calendar); ok && b != nil {
 			b.Case.Raised = append(b.Case.Raised, readiness.Raised{
 				Trigger: sorted.Trigger, Key: reportKey(r), At: r.Updated,
 				Why: "The person reported after going home: " + reportKey(r) + ". Read the whole report; no answer was judged here.",
 			})
 		}
-	}
-	for n := range bookings {
-		slices.SortStableFunc(bookings[n].Case.Raised, func(a, b readiness.Raised) int { return strings.Compare(a.Key, b.Key) })
 	}
 }
 

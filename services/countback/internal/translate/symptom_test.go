@@ -235,6 +235,22 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 	}
 }
 
+// Several reports of one person are each followed up, in the same order whatever
+// came first.
+func TestSeveralReports(t *testing.T) {
+	p, f, q := defaultProtocol(t), chicago(t), questionnaireOf(t, symptomURL)
+	at := func(id, when string) *Record {
+		rec := response(t, q, id, "2026-12-09", q.every(sayNo))
+		rec.First, rec.Updated = f.clock(t, when), f.clock(t, when)
+		return rec
+	}
+	operation := appointment(t, "a", "2026-11-30", hipService)
+	one, two := at("1", "2026-12-11 09:00"), at("2", "2026-12-09 09:00")
+	first, second := only(t, p, f, operation, one, two), only(t, p, f, operation, two, one)
+	require.Len(t, first.Case.Raised, 2)
+	require.Equal(t, first.Case.Raised, second.Case.Raised)
+}
+
 // The steps of the levels: due in the hour at night, by the end of the next
 // working day otherwise; to whom.
 func TestStepsOfAReport(t *testing.T) {

@@ -277,6 +277,16 @@ func TestAnswersAreNoBooking(t *testing.T) {
 	require.Empty(t, Bookings([]*Record{response(t, q, "a", "2026-10-05", q.every(sayYes))}, p, f))
 }
 
+// What the booking itself says goes before what a person answered.
+func TestBookingGoesBeforeAnswers(t *testing.T) {
+	defs, pd := embedded(t)
+	p, err := ReadProtocol(parse(t, []byte(strings.ReplaceAll(string(pd), `"valueCode": "has_pets"`, `"valueCode": "joint"`))), defs)
+	require.NoError(t, err)
+	f, q := chicago(t), questionnaireOf(t, homeURL)
+	b := only(t, p, f, appointment(t, "a", "2026-11-30", hipService), response(t, q, "r", "2026-10-05", says{"pets": sayYes}))
+	require.Equal(t, "hip", b.Case.Facts["joint"])
+}
+
 // What the rules for holds read: every coded question that was answered with yes
 // or unknown, with what more was said.
 func TestFindings(t *testing.T) {

@@ -215,6 +215,9 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 		{"after the second", "2027-03-02 12:00", []*Record{first, second}, "Appointment/second"},
 		{"after the second, told the other way round", "2027-03-02 12:00", []*Record{second, first}, "Appointment/second"},
 		{"the second was called off", "2027-03-02 12:00", []*Record{first, appointment(t, "second", "2027-03-01", hipService, status("cancelled"))}, "Appointment/first"},
+		{"the only one was called off", "2026-12-09 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled"))}, ""},
+		{"sent home before the hour that was booked", "2026-11-30 07:00", []*Record{first, encounter(t, "e", status("finished"), object{
+			"appointment": refs("Appointment/first"), "period": object{"start": "2026-11-30T05:00:00-06:00", "end": "2026-11-30T06:45:00-06:00"}})}, "Appointment/first"},
 		{"no operation for this protocol", "2026-12-09 12:00", []*Record{appointment(t, "first", "2026-11-30", object{"serviceType": []any{coded(service, "57")}})}, ""},
 		{"no operation", "2026-12-09 12:00", nil, ""},
 	} {

@@ -45,6 +45,10 @@ type Proof struct {
 	Record string        // what names it, such as a FHIR reference
 	On     calendar.Date // the day it was done
 	Until  calendar.Date // the evidence's own end date, if it has one
+	// InTime is set where one kind of record shows several steps done, each in
+	// its own window: outside it the record says nothing of the step, not even
+	// that it was done too early.
+	InTime bool
 }
 
 // Ending says why a case ended without surgery.

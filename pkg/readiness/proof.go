@@ -21,6 +21,7 @@ func (d *dating) prove(i *Item, c *Case, today calendar.Date, shown bool) bool {
 		switch e := d.entryOf(i, p, c); {
 		case e.counts(i.Step, c) && !i.TooEarly(p.On):
 			counting = e.newer(counting)
+		case p.InTime: // of another step
 		case d.lapsed(i.Step, p):
 			lapsed = e.newer(lapsed)
 		}

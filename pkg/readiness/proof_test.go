@@ -117,3 +117,34 @@ func TestProofAgainstAPersonsWord(t *testing.T) {
 		require.Equal(t, "Observation/2026-11-12", items[1].Entry.Record)
 	})
 }
+
+// A form that is filled in for each of several checks says nothing of the check
+// whose window it lies before.
+func TestProofInItsWindowOnly(t *testing.T) {
+	cal := chicago(t)
+	st := with(step("s", before(14, 10)), func(s *readiness.Step) { s.Expiry = readiness.Expiry{Kind: readiness.ThisDate} })
+	for _, r := range []struct {
+		name   string
+		days   []string
+		states []readiness.ItemState
+	}{
+		{"before the window", []string{"2026-11-15"}, []readiness.ItemState{readiness.Due}},
+		{"on its first day", []string{"2026-11-16"}, []readiness.ItemState{readiness.StateDone}},
+		{"before it and in it", []string{"2026-11-15", "2026-11-18"}, []readiness.ItemState{readiness.StateDone}},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := surgeryOn(t, cal, theDay)
+			c.Booked = clock(t, cal, "2026-10-06 10:00")
+			key := readiness.Key{Step: "s"}
+			c.Proofs = map[readiness.Key][]readiness.Proof{}
+			for _, d := range r.days {
+				c.Proofs[key] = append(c.Proofs[key], readiness.Proof{Record: "QuestionnaireResponse/" + d, On: day(t, d), InTime: true})
+			}
+			var states []readiness.ItemState
+			for _, i := range readiness.Make(&c, protocol(t, st), cal, clock(t, cal, "2026-11-20 09:00")).Items {
+				states = append(states, i.State)
+			}
+			require.Equal(t, r.states, states)
+		})
+	}
+}

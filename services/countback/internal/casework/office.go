@@ -77,6 +77,9 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	}
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder = tx.NewID()
+		if err := off.publishQuestionnaires(tx); err != nil {
+			return err
+		}
 		for _, set := range sets {
 			if _, err := off.publish(tx, set, 0); err != nil {
 				return err
@@ -102,7 +105,7 @@ func (o *Office) Facility() translate.Facility { return o.facility }
 // Definitions reads the embedded definitions: what protocols refer to, and the
 // text of the default PlanDefinition.
 func Definitions() (translate.Definitions, []byte, error) {
-	defs := translate.Definitions{ValueSets: map[string]*translate.ValueSet{}}
+	defs := translate.Definitions{ValueSets: map[string]*translate.ValueSet{}, Questionnaires: translate.Questionnaires{}}
 	var plan []byte
 	read := func(fsys fs.FS, glob string) error {
 		names, err := fs.Glob(fsys, glob)
@@ -125,6 +128,9 @@ func Definitions() (translate.Definitions, []byte, error) {
 			return defs, nil, err
 		}
 	}
+	if err := read(api.FHIR, ourQuestionnaires); err != nil {
+		return defs, nil, err
+	}
 	return defs, plan, read(api.Protocol, "protocol/*.json")
 }
 
@@ -146,6 +152,12 @@ func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
 			return plan, err
 		}
 		defs.ValueSets[set.URL] = set
+	case "Questionnaire":
+		q, err := translate.ReadQuestionnaire(r)
+		if err != nil {
+			return plan, err
+		}
+		defs.Questionnaires[q.URL] = q
 	case "PlanDefinition":
 		return body, nil
 	}

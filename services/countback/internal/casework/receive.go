@@ -9,6 +9,7 @@ import (
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
 )
 
 // Received are the resource types that a hospital may send.
@@ -57,6 +58,9 @@ type Result struct {
 	Changed bool // false: what was sent is what is held already
 	// Note says why a booking was kept and opened no case; empty for nothing.
 	Note string
+	// Advice is what a person who reported a symptom must be told at once; empty
+	// for anything else. It must stand in the response.
+	Advice string
 }
 
 // Receive stores what was sent and plans again whatever follows from it, in
@@ -80,6 +84,7 @@ func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
 type receipt struct {
 	office   *Office
 	tx       *store.Tx
+	protocol *translate.Protocol // in force
 	received int64
 	refs     map[string]string // what entries call each other → Type/id
 	claimed  map[string]int    // Type/id → request that stands for it
@@ -102,6 +107,9 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 		Method: d.Method, Target: d.Target, Body: d.Body,
 	})
 	if err != nil {
+		return nil, err
+	}
+	if r.protocol, err = r.office.inForce(r.tx); err != nil {
 		return nil, err
 	}
 	r.requests, r.targets = d.Requests, make([]target, len(d.Requests))
@@ -143,10 +151,6 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 // the tenth time as the first: what was sent again changed nothing, so that its
 // reason is looked up here.
 func (r *receipt) notes(out []Result, planned []string, kept map[string]string) error {
-	p, err := r.office.inForce(r.tx)
-	if err != nil {
-		return err
-	}
 	for n := range out {
 		s := out[n].Stored
 		if s.Type == "Appointment" && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
@@ -156,8 +160,15 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 			}
 		}
 		out[n].Note = note(s, kept)
-		if why := p.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
+		if why := r.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
 			out[n].Note = "kept, and no step is closed by it: " + why
+		}
+		advice, note, err := r.heard(s, r.requests[n].Resource)
+		if err != nil {
+			return err
+		}
+		if out[n].Advice = advice; note != "" {
+			out[n].Note = note
 		}
 	}
 	return nil
@@ -181,6 +192,9 @@ func note(s store.Stored, kept map[string]string) string {
 func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	if t.matched {
 		return Result{Stored: t.current}, nil, nil
+	}
+	if err := r.unreadable(q); err != nil {
+		return Result{}, nil, err
 	}
 	at, f := r.tx.Now, r.office.facility
 	rewritten, err := r.rewrite(q)
@@ -273,5 +287,7 @@ func (r *receipt) arrived(res *fhir.Resource, ref string) ([]string, error) {
 }
 
 func versioned(s store.Stored) string {
-	return s.Type + "/" + s.ID + "/_history/" + strconv.FormatInt(s.Version, 10)
+	return s.Type + "/" + s.ID + "/_history/" + versionOf(s)
 }
+
+func versionOf(s store.Stored) string { return strconv.FormatInt(s.Version, 10) }

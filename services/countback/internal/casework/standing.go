@@ -99,7 +99,7 @@ func (o *Office) EarliestSafe(ctx context.Context, typ, id string) ([]byte, erro
 		case pl.State.Begun(), !s.booking.Awaits:
 			return nothingToDate(typ, "the operation has begun or is over")
 		}
-		out, err = o.facility.SafeParameters(translate.Answer{
+		out, err = o.facility.SafeParameters(translate.SafeAnswer{
 			Case: c, Plan: pl, Holds: s.w.held, Now: tx.Now,
 			Safe: readiness.Earliest(c, p.Protocol, o.facility.Calendar, tx.Now),
 		}, p)

@@ -21,6 +21,7 @@ type reply struct {
 	written bool   // the ask was a create or an update
 	changed bool   // and made a new version
 	note    string // what the sender should know of it; empty for nothing
+	advice  string // what a person must be told at once: in the response whatever it prefers
 }
 
 // answer writes a reply as an HTTP response.
@@ -36,10 +37,13 @@ func (s *server) answer(c *gin.Context, a *ask, r reply) {
 			name = "Location"
 		}
 		c.Header(name, s.location(r.stored))
-		switch a.prefer.returns {
-		case "minimal":
+		switch {
+		case r.advice != "":
+			c.Header("Preference-Applied", "return=OperationOutcome")
+			body = r.told().OperationOutcome()
+		case a.prefer.returns == "minimal":
 			body = nil
-		case "OperationOutcome":
+		case a.prefer.returns == "OperationOutcome":
 			body = r.told().OperationOutcome()
 		}
 	}
@@ -64,7 +68,11 @@ func (r reply) told() fhir.Issues {
 	case !r.changed:
 		text = "nothing was changed: this is what is held already"
 	}
-	out := fhir.Issues{{Severity: fhir.SeverityInformation, Code: "informational", Text: text}}
+	var out fhir.Issues
+	if r.advice != "" {
+		out = append(out, fhir.Issue{Severity: fhir.SeverityWarning, Code: "informational", Text: r.advice})
+	}
+	out = append(out, fhir.Issue{Severity: fhir.SeverityInformation, Code: "informational", Text: text})
 	if r.note != "" {
 		out = append(out, fhir.Issue{Severity: fhir.SeverityInformation, Code: "informational", Text: r.note})
 	}
@@ -87,7 +95,7 @@ func (s *server) result(a *ask, r reply) fhir.EntryResult {
 	if a.prefer.returns != "representation" {
 		e.Resource, e.FullURL = nil, ""
 	}
-	if a.prefer.returns == "OperationOutcome" || r.note != "" {
+	if a.prefer.returns == "OperationOutcome" || r.note != "" || r.advice != "" {
 		e.Outcome = r.told().OperationOutcome()
 	}
 	return e

@@ -55,7 +55,7 @@ func (s *server) work(ctx context.Context, a *ask) (reply, error) {
 }
 
 func replyTo(r casework.Result) reply {
-	out := reply{status: http.StatusOK, stored: r.Stored, body: r.Stored.Body, written: true, changed: r.Changed, note: r.Note}
+	out := reply{status: http.StatusOK, stored: r.Stored, body: r.Stored.Body, written: true, changed: r.Changed, note: r.Note, advice: r.Advice}
 	if r.Created {
 		out.status = http.StatusCreated
 	}

@@ -179,6 +179,7 @@ var published = map[string]string{
 		patient reference clinical-patient`,
 	"PlanDefinition": `identifier token PlanDefinition-identifier; status token PlanDefinition-status; url uri PlanDefinition-url; version token PlanDefinition-version`,
 	"ValueSet":       `identifier token conformance-identifier; status token conformance-status; url uri conformance-url; version token conformance-version`,
+	"Questionnaire":  `status token Questionnaire-status; title string Questionnaire-title; url uri Questionnaire-url`,
 	"Task": `business-status token Task-business-status; code token Task-code; group-identifier token Task-group-identifier; identifier token Task-identifier;
 		owner reference Task-owner; patient reference Task-patient; status token Task-status`,
 }

@@ -120,6 +120,11 @@ var table = map[string][]Param{
 		canonicals("questionnaire", "QuestionnaireResponse-questionnaire", "questionnaire"),
 		dates("authored", "QuestionnaireResponse-authored", "authored"),
 	),
+	"Questionnaire": rows(
+		uris("url", "Questionnaire-url", "url"),
+		codes("status", "Questionnaire-status", hl7+"publication-status", "status"),
+		texts("title", "Questionnaire-title", "title"),
+	),
 	"MedicationStatement": rows(
 		identifiers("clinical-identifier"),
 		references("subject", "MedicationStatement-subject", []string{"Group", "Patient"}, "subject"),

@@ -74,6 +74,7 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 	for n := range out {
 		out[n].absorb(out[:len(appointments)], p.LinkTolerance)
 	}
+	p.hear(out, records, f)
 	return out
 }
 

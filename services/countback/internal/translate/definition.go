@@ -15,6 +15,8 @@ type Definitions struct {
 	Facts     *fhir.Resource // CodeSystem/fact
 	Holds     *fhir.Resource // CodeSystem/hold
 	ValueSets map[string]*ValueSet
+
+	Questionnaires Questionnaires
 }
 
 // Protocol is a readiness.Protocol with what the wire needs beside it.
@@ -26,6 +28,9 @@ type Protocol struct {
 	holds    []holdRule
 	facts    map[string]readiness.Fact
 	kinds    map[string]HoldKind
+
+	answerRules    []answerRule
+	questionnaires Questionnaires
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -81,7 +86,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	}
 	return &Protocol{
 		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules,
-		facts: rd.facts, kinds: readHoldKinds(defs.Holds),
+		facts: rd.facts, kinds: readHoldKinds(defs.Holds), answerRules: rd.answerRules, questionnaires: defs.Questionnaires,
 	}, nil
 }
 
@@ -126,6 +131,7 @@ type definitionReader struct {
 
 	evidenceRules []evidenceRule
 	holdRules     []holdRule
+	answerRules   []answerRule
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {
@@ -165,6 +171,9 @@ func (rd *definitionReader) factRule(in *fhir.Node) []factRule {
 		rd.fault("input gives the fact %q, which is not in the list of facts", rule.Fact)
 	}
 	rule.Value = factValue(f, value(part(gives, "value")).Text())
+	if rd.answerRule(in, rule) {
+		return nil
+	}
 	var out []factRule
 	for _, filter := range in.Get("codeFilter").Items() {
 		url := filter.String("valueSet")

@@ -35,6 +35,7 @@ type evidenceRule struct {
 	Step    string
 	Type    string
 	filters []filter
+	asks    asks
 }
 
 // filter asks that a coding at a path belongs to a set.
@@ -92,6 +93,7 @@ func (rd *definitionReader) evidence(in *fhir.Node) {
 	if len(r.filters) == 0 {
 		rd.fault("an input of type %s has no codeFilter: any %s would show that the step was done", r.Type, r.Type)
 	}
+	r.asks = rd.asks(in)
 	for _, name := range []string{"dateFilter", "subjectCodeableConcept", "limit"} {
 		if in.Get(name).Exists() {
 			rd.fault("an input has %s, which is not understood here", name)
@@ -105,7 +107,14 @@ func (p *Protocol) proofsOf(records []*Record, f Facility) map[readiness.Key][]r
 	var out map[readiness.Key][]readiness.Proof
 	for n := range p.evidence {
 		rule := &p.evidence[n]
-		for _, r := range records {
+		shown := records
+		if len(rule.asks.answers) > 0 { // a later answer takes an earlier one back
+			shown = nil
+			if r := rule.asks.deciding(rule.filters, completed(records, f)); r != nil {
+				shown = []*Record{r}
+			}
+		}
+		for _, r := range shown {
 			if r.Type != rule.Type || !rule.shows(r) {
 				continue
 			}
@@ -118,7 +127,7 @@ func (p *Protocol) proofsOf(records []*Record, f Facility) map[readiness.Key][]r
 			}
 			key := readiness.Key{Step: rule.Step}
 			if !slices.ContainsFunc(out[key], func(have readiness.Proof) bool { return have.Record == r.Ref() }) {
-				out[key] = append(out[key], readiness.Proof{Record: r.Ref(), On: on})
+				out[key] = append(out[key], readiness.Proof{Record: r.Ref(), On: on, InTime: rule.asks.known != ""})
 			}
 		}
 	}
@@ -134,7 +143,7 @@ func (e *evidenceRule) shows(r *Record) bool {
 			return false
 		}
 	}
-	return true
+	return e.asks.met(r.Resource)
 }
 
 // ShowsNothing says why a resource that names a step's codes shows nothing yet;

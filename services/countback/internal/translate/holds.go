@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -262,11 +263,8 @@ type quantity struct {
 
 func quantityOf(n *fhir.Node) (quantity, bool) {
 	v, err := strconv.ParseFloat(n.String("value"), 64)
-	return quantity{n.String("system"), n.String("code"), v}, err == nil
+	return quantity{n.String("system"), n.String("code"), v}, err == nil && !math.IsInf(v, 0)
 }
-
-// ucum is the system of units (FHIR R4, Quantity).
-const ucum = "http://unitsofmeasure.org"
 
 // in converts to another unit; false where the units are not known to each other.
 func (q quantity) in(code string) (float64, bool) {

@@ -52,7 +52,7 @@ func parse(t require.TestingT, body []byte) *fhir.Resource {
 // embedded reads the definitions and the default protocol as they are shipped.
 func embedded(t testing.TB) (defs Definitions, planDefinition []byte) {
 	t.Helper()
-	defs.ValueSets = map[string]*ValueSet{}
+	defs.ValueSets, defs.Questionnaires = map[string]*ValueSet{}, Questionnaires{}
 	for _, dir := range []struct {
 		fs   fs.FS
 		glob string
@@ -72,6 +72,10 @@ func embedded(t testing.TB) (defs Definitions, planDefinition []byte) {
 				v, err := ReadValueSet(r)
 				require.NoError(t, err)
 				defs.ValueSets[v.URL] = v
+			case r.Type == "Questionnaire":
+				q, err := ReadQuestionnaire(r)
+				require.NoError(t, err)
+				defs.Questionnaires[q.URL] = q
 			case r.Type == "PlanDefinition":
 				planDefinition = b
 			}

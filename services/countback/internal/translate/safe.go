@@ -9,8 +9,8 @@ import (
 	"example.org/countback/pkg/readiness"
 )
 
-// Answer is what a question about other days is answered from.
-type Answer struct {
+// SafeAnswer is what a question about other days is answered from.
+type SafeAnswer struct {
 	Case  *readiness.Case // as it is booked
 	Plan  *readiness.Plan // of it
 	Safe  readiness.Safe  // ditto
@@ -20,7 +20,7 @@ type Answer struct {
 
 // SafeParameters writes the answer to "if not that day, when?" as the operation
 // $earliest-safe-date gives it.
-func (f Facility) SafeParameters(a Answer, p *Protocol) ([]byte, error) {
+func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	out := fhir.NewParameters()
 	if !a.Safe.Day.IsZero() {
 		out.Add(dateParameter("day", a.Safe.Day))
@@ -64,7 +64,7 @@ func (f Facility) bookedDay(pl *readiness.Plan, holds []HoldView) fhir.Parameter
 	return out
 }
 
-func (f Facility) obstacle(o readiness.Obstacle, a Answer, p *Protocol) fhir.Parameter {
+func (f Facility) obstacle(o readiness.Obstacle, a SafeAnswer, p *Protocol) fhir.Parameter {
 	out := fhir.Parameter{Name: "obstacle", Part: p.named(o.Key)}
 	if !o.Clear.IsZero() {
 		out.Part = append(out.Part, dateParameter("clear", o.Clear))

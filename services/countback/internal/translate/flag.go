@@ -3,6 +3,7 @@ package translate
 import (
 	"cmp"
 	"encoding/json"
+	"slices"
 	"strings"
 	"time"
 
@@ -152,8 +153,13 @@ func (f Facility) Flag(v HoldView, patient, caseID string) ([]byte, error) {
 	if !v.Row.Ended.IsZero() {
 		g.Period.End = at(v.Row.Ended)
 	}
+	var named []string
 	for _, record := range v.Row.Records {
-		g.Extension = append(g.Extension, r4.Extension{Url: "http://hl7.org/fhir/StructureDefinition/flag-detail", ValueReference: reference(record)})
+		record, _, _ = strings.Cut(record, "#") // which of its answers stands in the text
+		if !slices.Contains(named, record) {
+			named = append(named, record)
+			g.Extension = append(g.Extension, r4.Extension{Url: "http://hl7.org/fhir/StructureDefinition/flag-detail", ValueReference: reference(record)})
+		}
 	}
 	if !v.Clear.IsZero() && v.Row.Ended.IsZero() {
 		day := v.Clear.String()

@@ -23,8 +23,9 @@ type holdRule struct {
 	assess    readiness.Offset
 	notBefore readiness.Offset
 	lookBack  readiness.Offset
-	decides   bool      // after is given: nobody has to decide from when surgery may be
-	atLeast   *quantity // of an Observation's value
+	decides   bool        // after is given: nobody has to decide from when surgery may be
+	atLeast   *quantity   // of an Observation's value
+	answer    *holdAnswer // of a QuestionnaireResponse
 }
 
 // Modes of the extension raises-hold: how a record of the type is read.
@@ -52,7 +53,12 @@ func (rd *definitionReader) holdRule(in, e *fhir.Node) {
 		after: rd.span(e, "after"), assess: rd.span(e, "assess-until"), notBefore: rd.span(e, "not-before"), lookBack: rd.span(e, "look-back"),
 		decides: part(e, "after") != nil,
 	}
-	if !slices.Contains(holdModes[r.mode], r.Type) {
+	r.answer = readHoldAnswer(e)
+	fits := slices.Contains(holdModes[r.mode], r.Type)
+	if r.Type == "QuestionnaireResponse" {
+		fits = r.answer != nil && slices.Contains(answerModes, r.mode)
+	}
+	if !fits {
 		rd.fault("raises-hold with the mode %q does not fit an input of type %q", r.mode, r.Type)
 	}
 	if r.kind == "" || r.says == "" {
@@ -89,13 +95,18 @@ func (rd *definitionReader) span(e *fhir.Node, name string) readiness.Offset {
 // operation; own are the records of the booking itself.
 func (p *Protocol) groundsOf(records []*Record, own []string, f Facility, today calendar.Date) []readiness.Ground {
 	var out []readiness.Ground
+	responses := completed(records, f)
 	for _, r := range records {
 		if slices.Contains(own, r.Ref()) {
 			continue
 		}
+		if r.Type == "QuestionnaireResponse" {
+			out = append(out, p.groundsAnswered(r, newestOf(responses, r), f, today)...)
+			continue
+		}
 		for n := range p.holds {
 			rule := &p.holds[n]
-			if rule.Type != r.Type || !rule.fits(r) {
+			if rule.Type != r.Type || !all(rule.filters, r) {
 				continue
 			}
 			g := readiness.Ground{
@@ -111,13 +122,20 @@ func (p *Protocol) groundsOf(records []*Record, own []string, f Facility, today 
 	return out
 }
 
-func (h *holdRule) fits(r *Record) bool {
-	for _, f := range h.filters {
-		if !matches(r.Get(f.path...), f.set) {
-			return false
+// newestOf reports whether no later response to the same questionnaire is there.
+func newestOf(responses []*Record, r *Record) bool {
+	for _, o := range responses { // newest first
+		if canonical(o) == canonical(r) {
+			return o == r
 		}
 	}
-	return true
+	return false
+}
+
+// canonical is the questionnaire that a response answers, whatever its version.
+func canonical(r *Record) string {
+	url, _, _ := strings.Cut(r.String("questionnaire"), "|")
+	return url
 }
 
 // withdrawn reports whether a record says that it never was.

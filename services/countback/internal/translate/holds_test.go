@@ -166,3 +166,66 @@ func TestOwnRecordsAreNoGround(t *testing.T) {
 	require.Len(t, p.groundsOf([]*Record{r}, nil, f, date(t, "2026-11-20")), 1)
 	require.Empty(t, p.groundsOf([]*Record{r}, []string{r.Ref()}, f, date(t, "2026-11-20")))
 }
+
+// What a person answers holds as what a record says, from the newest response:
+// yes does, unknown is asked about. Days as in TestGroundsOfHolds.
+func TestGroundsFromAnswers(t *testing.T) {
+	p, f := defaultProtocol(t), chicago(t)
+	q := p.questionnaires[Base+"/Questionnaire/infection-and-dental-screening"]
+	day := sayDay
+	kind := func(code string) object { return sayCode("dental-work", code) }
+	for _, r := range []struct {
+		name    string
+		answers says
+		kind    string
+		clear   string
+	}{
+		{"nothing", says{"skin": sayNo, "fever": sayNo}, "", ""},
+		{"fever", says{"fever": sayYes}, "recent-infection", ""},
+		{"fever, not known: a question", says{"fever": sayUnknown}, "", ""},
+		{"burning, over on the 23rd: to come", says{"urinary-with-symptoms": sayYes, "urinary-with-symptoms-ended": day("2026-11-23")}, "recent-infection", ""},
+		{"burning, over on the 19th: 7 days", says{"urinary-with-symptoms": sayYes, "urinary-with-symptoms-ended": day("2026-11-19")}, "", "2026-11-26"},
+		{"a cold, over on the 17th: 14 days", says{"flu-like": sayYes, "flu-like-ended": day("2026-11-17")}, "recent-infection", "2026-12-01"},
+		{"COVID-19 since the 20th", says{"covid": sayYes, "covid-began": day("2026-11-20")}, "recent-infection", "2026-12-04"},
+		{"COVID-19, nobody knows since when", says{"covid": sayYes}, "recent-infection", ""},
+		{"germs without symptoms", says{"urine-test-without-symptoms": sayYes}, "", ""},
+		{"antibiotic to prevent one", says{"antibiotic": sayYes, "antibiotic-reason": sayCode("antibiotic-reason", "prevention")}, "", ""},
+		{"antibiotic for an infection", says{"antibiotic": sayYes, "antibiotic-reason": sayCode("antibiotic-reason", "infection")}, "recent-infection", ""},
+		{"extraction planned for 25 November", says{"dental-work-planned": sayYes, "dental-work-planned-kind": kind("extraction"), "dental-work-planned-on": day("2026-11-25")}, "pending-dental-work", "2026-12-16"},
+		{"work without a kind or day: goes up", says{"dental-work-planned": sayYes}, "pending-dental-work", ""},
+		{"cleaning without a day: a question", says{"dental-work-planned": sayYes, "dental-work-planned-kind": kind("cleaning")}, "", ""},
+		{"cleaning on the day", says{"dental-work-planned": sayYes, "dental-work-planned-kind": kind("cleaning"), "dental-work-planned-on": day("2026-11-30")}, "pending-dental-work", "2026-12-01"},
+		{"tooth pulled on the 9th", says{"dental-work-done": sayYes, "dental-work-done-kind": kind("extraction"), "dental-work-done-on": day("2026-11-09")}, "", "2026-11-30"},
+		{"tooth pulled on the 10th", says{"dental-work-done": sayYes, "dental-work-done-kind": kind("extraction"), "dental-work-done-on": day("2026-11-10")}, "pending-dental-work", "2026-12-01"},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			given := response(t, q, "r", "2026-11-20T09:00:00-06:00", r.answers)
+			grounds := p.groundsOf([]*Record{given}, nil, f, date(t, "2026-11-20"))
+			c := readiness.Case{Day: date(t, "2026-11-30")}
+			now := f.clock(t, "2026-11-20 10:00")
+			holds := readiness.Holds(nil, grounds, &c, p.Protocol, now)
+			clear := ""
+			if len(grounds) > 0 {
+				clear = grounds[0].Clear().String()
+			}
+			require.Equal(t, r.clear, clear)
+			if r.kind == "" {
+				require.Empty(t, holds)
+				return
+			}
+			require.Len(t, holds, 1)
+			require.Equal(t, r.kind, holds[0].Kind)
+
+			// A later response that says no raises nothing, and releases nothing.
+			later := response(t, q, "s", "2026-11-21T09:00:00-06:00", says{"fever": sayNo})
+			grounds = p.groundsOf([]*Record{given, later}, nil, f, date(t, "2026-11-21"))
+			require.Empty(t, readiness.Holds(nil, grounds, &c, p.Protocol, now))
+			require.True(t, readiness.Holds(holds, grounds, &c, p.Protocol, now)[0].Open())
+
+			// Entered in error, there never was one.
+			wrong := response(t, q, "r", "2026-11-20T09:00:00-06:00", r.answers, object{"status": "entered-in-error"})
+			grounds = p.groundsOf([]*Record{wrong}, nil, f, date(t, "2026-11-21"))
+			require.Equal(t, readiness.Withdrawn, readiness.Holds(holds, grounds, &c, p.Protocol, now)[0].How)
+		})
+	}
+}

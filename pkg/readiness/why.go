@@ -109,7 +109,7 @@ func (pr *Protocol) Why(i *Item) string {
 		parts = append(parts, "booked later than it should have been done: do it as soon as possible")
 	}
 	if i.TooLate {
-		parts = append(parts, "its day had passed when the operation was booked and it cannot be shortened: ask "+i.asks())
+		parts = append(parts, "its day had passed when the operation was booked and it cannot be shortened: ask "+i.Asks())
 	}
 	if i.Applies == Unknown && len(i.Needs) > 0 {
 		parts = append(parts, "not yet asked for, because it must be known "+strings.Join(i.Needs, ", and "))
@@ -182,8 +182,8 @@ func (s *Step) whyCounts() []string {
 	return parts
 }
 
-// asks names who decides when a fixed step is too late.
-func (i *Item) asks() string {
+// Asks names who decides when a fixed step is too late.
+func (i *Item) Asks() string {
 	for _, p := range i.Step.Performers {
 		if p.Kind == Staff && p.Display != "" {
 			return "the " + strings.ToLower(p.Display[:1]) + p.Display[1:]

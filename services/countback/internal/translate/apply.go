@@ -51,7 +51,7 @@ func (f Facility) Applied(v AppliedView, p *Protocol) ([]byte, error) {
 	}
 	view := PlanView{Booking: v.Booking, Plan: v.Plan, Safe: v.Safe, Holds: v.Holds, closed: f.closed(v.Plan.Day)}
 	c.Extension = standing(view, p)
-	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: narrative(view, p, notes)}
+	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: f.narrative(view, p, notes)}
 	c.Activity = []r4.CarePlanActivity{{Reference: reference("#" + planID)}}
 
 	group := fhir.NewRequestGroup(r4.RequestStatusDraft, r4.RequestIntentProposal)

@@ -53,7 +53,7 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 	}
 	v.closed = f.closed(v.Plan.Day)
 	c.Extension = standing(v, p)
-	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: narrative(v, p, notes)}
+	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: f.narrative(v, p, notes)}
 	return fhir.Marshal(c)
 }
 
@@ -252,7 +252,7 @@ func questions(pl *readiness.Plan) []string {
 	return out
 }
 
-func narrative(v PlanView, p *Protocol, notes string) string {
+func (f Facility) narrative(v PlanView, p *Protocol, notes string) string {
 	var b strings.Builder
 	line := func(format string, args ...any) {
 		b.WriteString("<p>" + html.EscapeString(fmt.Sprintf(format, args...)) + "</p>")
@@ -286,7 +286,7 @@ func narrative(v PlanView, p *Protocol, notes string) string {
 	if open := questions(v.Plan); len(open) > 0 {
 		line("To find out: %s.", strings.Join(open, "; "))
 	}
-	for _, why := range reasons(v, p) {
+	for _, why := range append(f.summary(v), reasons(v, p)...) {
 		line("%s", why)
 	}
 	line("Protocol: %s, version %s. %s", p.Title, p.Version, notes)

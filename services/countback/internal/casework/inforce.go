@@ -3,6 +3,7 @@ package casework
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"strconv"
 	"strings"
 	"time"
@@ -135,13 +136,25 @@ func (o *Office) begin(tx *store.Tx, d *definition) error {
 	case held.ReceivedID > 0:
 		return nil
 	case held.Canonical() == d.protocol.Canonical():
-		same, err := o.sameText(tx, d)
-		if err == nil && !same {
-			err = errText(d)
-		}
-		return err
+		return o.resume(tx, d)
 	}
 	return o.put(tx, d, 0)
+}
+
+// resume goes on with the protocol that is in force already.
+func (o *Office) resume(tx *store.Tx, d *definition) error {
+	same, err := o.sameText(tx, d)
+	if err != nil {
+		return err
+	}
+	if !same {
+		return errText(d)
+	}
+	sets, err := tx.ProtocolSets(d.protocol.URL, d.protocol.Version)
+	if err == nil && maps.Equal(sets, d.sets) { // read once is enough
+		o.know(d.protocol.Canonical(), d.protocol)
+	}
+	return err
 }
 
 func errText(d *definition) error {

@@ -42,7 +42,8 @@ func (o *Office) definitions(tx *store.Tx, sets store.SetVersions) (translate.De
 	if len(sets) == 0 {
 		return o.defs, nil
 	}
-	out := translate.Definitions{Facts: o.defs.Facts, ValueSets: make(map[string]*translate.ValueSet, len(sets))}
+	out := o.defs
+	out.ValueSets = make(map[string]*translate.ValueSet, len(sets))
 	for id, version := range sets {
 		s, err := tx.Version(valueSetType, id, version)
 		if err != nil {

@@ -14,13 +14,3 @@ CREATE TABLE protocol_in_force (
 -- Open cases by the protocol that they were last planned by: what is still to be
 -- planned again after a change of it.
 CREATE INDEX care_case_by_protocol ON care_case (protocol, id) WHERE open = 1;
-
--- The value sets that a version of a protocol reads codes by, in the versions
--- that were current when it was stored: they stay its own.
-CREATE TABLE protocol_set (
-    url         TEXT NOT NULL,
-    version     TEXT NOT NULL,
-    id          TEXT NOT NULL, -- of the ValueSet
-    set_version INTEGER NOT NULL,
-    PRIMARY KEY (url, version, id)
-) WITHOUT ROWID;

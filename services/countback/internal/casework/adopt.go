@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"strings"
 	"time"
 
@@ -12,8 +13,9 @@ import (
 	"example.org/countback/services/countback/internal/translate"
 )
 
-// NewProtocol is a PlanDefinition that somebody wants to be planned by.
-type NewProtocol struct {
+// NewDefinition is a PlanDefinition that somebody wants to be planned by, or a
+// ValueSet for one.
+type NewDefinition struct {
 	ID, IfMatch                 string // that it is sent to; IfMatch empty: none
 	Source, ContentType, Target string
 	Body                        []byte // as sent
@@ -28,14 +30,42 @@ type NewProtocol struct {
 // approver signed, a version that is stored with another text, another protocol
 // than the one in force. Then nothing is stored. A version that was in force
 // before may come back; the one in force, sent again, is no change.
-func (o *Office) Adopt(ctx context.Context, n NewProtocol) (Result, error) {
-	d, err := o.judge(n.Resource)
+func (o *Office) Adopt(ctx context.Context, n NewDefinition) (Result, error) {
+	out, err := o.adopt(ctx, n)
+	for errors.Is(err, errSetsMoved) {
+		out, err = o.adopt(ctx, n)
+	}
+	if err != nil {
+		return Result{}, err
+	}
+	if !out.Changed {
+		return out, nil
+	}
+	select {
+	case o.adopted <- struct{}{}:
+	default:
+	}
+	// What is committed stays so. A look fails when the store closes, and then
+	// leaves Protocol, which nothing plans by, behind.
+	_ = o.look(context.WithoutCancel(ctx))
+	return out, nil
+}
+
+// errSetsMoved says that a value set was replaced while a definition was judged.
+var errSetsMoved = errors.New("value sets changed")
+
+// adopt judges the definition, which takes a while, before it holds up others.
+func (o *Office) adopt(ctx context.Context, n NewDefinition) (Result, error) {
+	var d *definition
 	var faults fhir.Issues
+	err := o.db.Read(ctx, func(tx *store.Tx) (err error) {
+		d, err = o.judge(tx, n.Resource)
+		return err
+	})
 	if err != nil && !errors.As(err, &faults) {
 		return Result{}, err
 	}
 	var out Result
-	put := ""
 	err = o.db.Write(ctx, func(tx *store.Tx) error {
 		f, err := tx.InForce()
 		if err != nil {
@@ -54,31 +84,21 @@ func (o *Office) Adopt(ctx context.Context, n NewProtocol) (Result, error) {
 		if err != nil || same {
 			return err
 		}
+		if sets, err := tx.CurrentSets(); err != nil || !maps.Equal(sets, d.sets) {
+			return errors.Join(err, errSetsMoved)
+		}
 		if err := o.put(tx, d, received); err != nil {
 			return err
 		}
-		put, out.Changed = d.protocol.Canonical(), true
-		o.know(put, d.protocol)
+		out.Changed = true
 		out.Stored, err = tx.Current(out.Stored.Type, out.Stored.ID)
 		return err
 	})
-	if err != nil {
-		if put != "" {
-			o.know(put, nil) // it is not stored after all
-		}
-		return Result{}, err
+	var refused *Refusal
+	if err != nil && d != nil && !errors.As(err, &refused) {
+		o.know(d.protocol.Canonical(), nil) // it may be known and not stored
 	}
-	if !out.Changed {
-		return out, nil
-	}
-	select {
-	case o.adopted <- struct{}{}:
-	default:
-	}
-	// What is committed stays so. A look fails when the store closes, and then
-	// leaves Protocol, which nothing plans by, behind.
-	_ = o.look(context.WithoutCancel(ctx))
-	return out, nil
+	return out, err
 }
 
 // look notes which protocol is in force. Of two adoptions at once, either may be
@@ -97,7 +117,7 @@ func (o *Office) look(ctx context.Context) error {
 
 // replaced is the definition that a new one is to replace: that of the protocol
 // in force.
-func (o *Office) replaced(tx *store.Tx, f store.InForce, n NewProtocol) (store.Stored, error) {
+func (o *Office) replaced(tx *store.Tx, f store.InForce, n NewDefinition) (store.Stored, error) {
 	typ, rest, _ := strings.Cut(f.Resource, "/")
 	id, _, _ := strings.Cut(rest, "/")
 	switch {

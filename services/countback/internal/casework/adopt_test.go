@@ -37,11 +37,11 @@ func earlierCleanser(t *testing.T) []string {
 	return []string{cleanserWindow(t, string(text), 3), cleanserWindow(t, string(text), 4)}
 }
 
-func newProtocol(t *testing.T, body []byte) NewProtocol {
+func newProtocol(t *testing.T, body []byte) NewDefinition {
 	t.Helper()
 	r, issues := fhir.Parse(body, DefinitionLimit)
 	require.Empty(t, issues)
-	return NewProtocol{
+	return NewDefinition{
 		ID: protocolID, Source: "https://clinic.larkspindle.example", ContentType: "application/fhir+json",
 		Target: "PlanDefinition/" + protocolID, Body: body, Resource: r,
 	}
@@ -199,7 +199,7 @@ func TestAdoptRefuses(t *testing.T) {
 	}
 	for what, r := range map[string]struct {
 		body   func(*testing.T) []byte
-		to     func(*NewProtocol)
+		to     func(*NewDefinition)
 		err    error
 		places []string // of the issues
 		text   string   // of the first
@@ -215,9 +215,9 @@ func TestAdoptRefuses(t *testing.T) {
 		"a version with a bar": {body: change("1|1"), err: ErrInvalid, places: []string{"PlanDefinition.version"}, text: "neither |"},
 		"the version in force": {body: change(""), err: ErrConflict, places: []string{"PlanDefinition.version"}, text: "stored with another text"},
 		"another url":          {body: change("1.1.0", `"url": "`+protocolURL+`"`, `"url": "http://clinic.larkspindle.example/other"`), err: ErrInvalid, places: []string{"PlanDefinition.url"}, text: protocolURL},
-		"another id":           {body: change("1.1.0"), to: func(n *NewProtocol) { n.ID = "other" }, err: ErrNotAllowed, places: []string{"PlanDefinition.id"}, text: "there is one protocol here, PlanDefinition/" + protocolID},
+		"another id":           {body: change("1.1.0"), to: func(n *NewDefinition) { n.ID = "other" }, err: ErrNotAllowed, places: []string{"PlanDefinition.id"}, text: "there is one protocol here, PlanDefinition/" + protocolID},
 		"another id within":    {body: change("1.1.0", `"id": "`+protocolID+`"`, `"id": "other"`), err: ErrMalformed, places: []string{"PlanDefinition.id"}, text: "must be the id"},
-		"If-Match of another":  {body: change("1.1.0"), to: func(n *NewProtocol) { n.IfMatch = `W/"2"` }, err: ErrVersion, places: []string{"PlanDefinition"}, text: "has changed"},
+		"If-Match of another":  {body: change("1.1.0"), to: func(n *NewDefinition) { n.IfMatch = `W/"2"` }, err: ErrVersion, places: []string{"PlanDefinition"}, text: "has changed"},
 		"a set that nobody has": {body: func(t *testing.T) []byte {
 			return everywhere(signedText(t, "1.1.0"), "ValueSet/emergency-booking", "ValueSet/none")
 		}, err: ErrInvalid, places: []string{place("surgery")}, text: "ValueSet/none, which is not known"},

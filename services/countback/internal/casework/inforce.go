@@ -3,12 +3,11 @@ package casework
 import (
 	"errors"
 	"fmt"
-	"io/fs"
+	"maps"
 	"strconv"
 	"strings"
 	"time"
 
-	"example.org/countback/api"
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
@@ -19,21 +18,22 @@ import (
 type definition struct {
 	resource *fhir.Resource // as it came
 	protocol *translate.Protocol
+	sets     store.SetVersions // that it was read with
 }
 
-func (o *Office) define(body []byte) (*definition, error) {
-	r, issues := fhir.Parse(body, DefinitionLimit)
-	if len(issues) > 0 {
-		return nil, issues
+// judge reads a PlanDefinition as a protocol, with the value sets of now. What is
+// wrong with it is in the error, all of it, as fhir.Issues.
+func (o *Office) judge(tx *store.Tx, r *fhir.Resource) (*definition, error) {
+	sets, err := tx.CurrentSets()
+	if err != nil {
+		return nil, err
 	}
-	return o.judge(r)
-}
-
-// judge reads a PlanDefinition as a protocol. What is wrong with it is in the
-// error, all of it, as fhir.Issues.
-func (o *Office) judge(r *fhir.Resource) (*definition, error) {
+	defs, err := o.definitions(tx, sets)
+	if err != nil {
+		return nil, err
+	}
 	issues := translate.Unnamed(r)
-	p, err := translate.ReadProtocol(r, o.defs)
+	p, err := translate.ReadProtocol(r, defs)
 	faults := translate.Faults(r, err)
 	if err != nil && faults == nil {
 		return nil, err
@@ -41,7 +41,7 @@ func (o *Office) judge(r *fhir.Resource) (*definition, error) {
 	if issues = append(issues, faults...); len(issues) > 0 {
 		return nil, issues
 	}
-	return &definition{r, p}, nil
+	return &definition{r, p, sets}, nil
 }
 
 // Protocol is the protocol in force, as this copy of the service last saw it
@@ -75,12 +75,23 @@ func (o *Office) protocolOf(tx *store.Tx, canonical string) (*translate.Protocol
 	if err != nil {
 		return nil, fmt.Errorf("protocol of a plan: %w", err)
 	}
-	d, err := o.define(body)
+	r, issues := fhir.Parse(body, DefinitionLimit)
+	if len(issues) > 0 {
+		return nil, issues
+	}
+	sets, err := tx.ProtocolSets(url, version)
 	if err != nil {
 		return nil, err
 	}
-	o.know(canonical, d.protocol)
-	return d.protocol, nil
+	defs, err := o.definitions(tx, sets)
+	if err != nil {
+		return nil, err
+	}
+	if p, err = translate.ReadProtocol(r, defs); err != nil {
+		return nil, err
+	}
+	o.know(canonical, p)
+	return p, nil
 }
 
 // know keeps a protocol that was read; nil forgets it.
@@ -125,13 +136,25 @@ func (o *Office) begin(tx *store.Tx, d *definition) error {
 	case held.ReceivedID > 0:
 		return nil
 	case held.Canonical() == d.protocol.Canonical():
-		same, err := o.sameText(tx, d)
-		if err == nil && !same {
-			err = errText(d)
-		}
-		return err
+		return o.resume(tx, d)
 	}
 	return o.put(tx, d, 0)
+}
+
+// resume goes on with the protocol that is in force already.
+func (o *Office) resume(tx *store.Tx, d *definition) error {
+	same, err := o.sameText(tx, d)
+	if err != nil {
+		return err
+	}
+	if !same {
+		return errText(d)
+	}
+	sets, err := tx.ProtocolSets(d.protocol.URL, d.protocol.Version)
+	if err == nil && maps.Equal(sets, d.sets) { // read once is enough
+		o.know(d.protocol.Canonical(), d.protocol)
+	}
+	return err
 }
 
 func errText(d *definition) error {
@@ -163,7 +186,10 @@ func (o *Office) put(tx *store.Tx, d *definition, received int64) error {
 	_, err := tx.Protocol(d.protocol.URL, d.protocol.Version)
 	switch {
 	case errors.Is(err, store.ErrNotFound):
-		err = tx.SaveProtocol(d.protocol.URL, d.protocol.Version, d.resource.Raw)
+		if err = tx.SaveProtocol(d.protocol.URL, d.protocol.Version, d.resource.Raw); err == nil {
+			err = tx.SaveProtocolSets(d.protocol.URL, d.protocol.Version, d.sets)
+		}
+		o.know(d.protocol.Canonical(), d.protocol)
 	case err == nil:
 		var same bool
 		if same, err = o.sameText(tx, d); err == nil && !same {
@@ -197,7 +223,8 @@ func (o *Office) publish(tx *store.Tx, r *fhir.Resource, received int64) (store.
 	as := func(version int64, updated time.Time) []byte {
 		return r.WithMeta(id, strconv.FormatInt(version, 10), updated.In(zone))
 	}
-	if cur.Version > 0 && string(as(cur.Version, cur.Updated)) == string(cur.Body) {
+	brought := received == 0 && cur.ReceivedID > 0 // what comes with the service replaces nothing that was sent
+	if brought || cur.Version > 0 && string(as(cur.Version, cur.Updated)) == string(cur.Body) {
 		return cur, nil
 	}
 	next := store.Stored{Type: r.Type, ID: id, Version: cur.Version + 1, Updated: tx.Now, ReceivedID: received}
@@ -212,25 +239,4 @@ func lastSegment(url string) string {
 		return id
 	}
 	return "protocol"
-}
-
-// valueSets are the value sets that protocols may name.
-func valueSets() ([]*fhir.Resource, error) {
-	names, err := fs.Glob(api.Protocol, "protocol/ValueSet-*.json")
-	if err != nil {
-		return nil, err
-	}
-	var out []*fhir.Resource
-	for _, name := range names {
-		body, err := fs.ReadFile(api.Protocol, name)
-		if err != nil {
-			return nil, err
-		}
-		r, issues := fhir.Parse(body, DefinitionLimit)
-		if len(issues) > 0 {
-			return nil, fmt.Errorf("%s: %w", name, issues)
-		}
-		out = append(out, r)
-	}
-	return out, nil
 }

@@ -35,9 +35,9 @@ type Office struct {
 	db       *store.DB
 	facility translate.Facility
 	token    string
-	defs     translate.Definitions
-	holder   string // of leases: this copy of the service
-	overrule string // canonical of the protocol it was started with, where another is in force
+	defs     translate.Definitions // those inside
+	holder   string                // of leases: this copy of the service
+	overrule string                // canonical of the protocol it was started with, where another is in force
 
 	current atomic.Pointer[translate.Protocol] // in force, as last seen committed
 	looking sync.Mutex                         // one at a time changes current
@@ -67,14 +67,15 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 		db: o.DB, facility: o.Facility, token: o.Token, defs: defs, adopted: make(chan struct{}, 1),
 		known: map[string]*translate.Protocol{}, alike: map[[2]*translate.Protocol]map[string]bool{},
 	}
-	start, err := off.define(body)
-	if err != nil {
-		return nil, err
+	plan, issues := fhir.Parse(body, DefinitionLimit)
+	if len(issues) > 0 {
+		return nil, issues
 	}
 	sets, err := valueSets()
 	if err != nil {
 		return nil, err
 	}
+	var start *definition
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder = tx.NewID()
 		if err := off.publishQuestionnaires(tx); err != nil {
@@ -84,6 +85,9 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 			if _, err := off.publish(tx, set, 0); err != nil {
 				return err
 			}
+		}
+		if start, err = off.judge(tx, plan); err != nil {
+			return err
 		}
 		return off.begin(tx, start)
 	})

@@ -51,15 +51,13 @@ func (o *Office) Preview(ctx context.Context, r *fhir.Resource, limit int) (Prev
 		limit = previewCases
 	}
 	var out Preview
-	d, err := o.judge(r)
-	if err != nil {
-		if !errors.As(err, &out.Issues) {
-			return out, err
-		}
-	}
+	var d *definition
 	var old *translate.Protocol
 	var ids []string
-	err = o.db.Read(ctx, func(tx *store.Tx) error {
+	err := o.db.Read(ctx, func(tx *store.Tx) (err error) {
+		if d, err = o.judge(tx, r); err != nil && !errors.As(err, &out.Issues) {
+			return err
+		}
 		f, err := tx.InForce()
 		if err != nil {
 			return err

@@ -23,9 +23,14 @@ func (o protocolOperation) definition() string {
 // protocolOperations are those that api.go has routes for.
 var protocolOperations = []protocolOperation{{definitionType, "preview"}, {definitionType, "adoption"}}
 
-// adopt puts a new version of the protocol in force.
+// adopt puts a new version of the protocol in force, or stores a set of codes for
+// the next one.
 func (s *server) adopt(ctx context.Context, a *ask) (reply, error) {
-	result, err := s.Office.Adopt(ctx, casework.NewProtocol{
+	store, note := s.Office.Adopt, "it is in force from now on; open cases are being planned again by it, see the operation adoption"
+	if a.typ == setType {
+		store, note = s.Office.ReplaceSet, "it counts from the next version of the protocol on that is adopted"
+	}
+	result, err := store(ctx, casework.NewDefinition{
 		ID: a.id, IfMatch: a.ifMatch, Source: a.sent.source, ContentType: a.sent.contentType, Target: a.sent.target,
 		Body: a.sent.body, Resource: a.resource,
 	})
@@ -34,7 +39,7 @@ func (s *server) adopt(ctx context.Context, a *ask) (reply, error) {
 	}
 	r := replyTo(result)
 	if result.Changed {
-		r.note = "it is in force from now on; open cases are being planned again by it, see the operation adoption"
+		r.note = note
 	}
 	return r, nil
 }

@@ -117,29 +117,37 @@ func TestAdoptRefusals(t *testing.T) {
 	h.book("1")
 	served := string(h.must(200, "GET", protocolAt, "").raw)
 	good := h.signed("1.1.0")
+	set := string(h.must(200, "GET", root+"/ValueSet/both-sides", "").raw)
 	before := h.held()
 	for name, r := range map[string]struct {
 		method, path, body string
 		status             int
 		place, text        string
 	}{
-		"a draft":            {"PUT", protocolAt, with(t, served, `"version": "1.0.0"`, `"version": "1.1.0"`), 422, "PlanDefinition.status", "must be active"},
-		"the same version":   {"PUT", protocolAt, with(t, served, `"title": "First call"`, newTitle), 409, "PlanDefinition.version", "another text"},
-		"another id":         {"PUT", root + "/PlanDefinition/other", with(t, good, `"id": "hip-or-knee-replacement"`, `"id": "other"`), 405, "PlanDefinition.id", "there is one protocol here"},
-		"by condition":       {"PUT", root + "/PlanDefinition?url=a", good, 405, "", "is sent with PUT to its id"},
-		"posted":             {"POST", root + "/PlanDefinition", good, 405, "", "is sent with PUT to its id"},
-		"a value set":        {"PUT", root + "/ValueSet/both-sides", string(h.must(200, "GET", root+"/ValueSet/both-sides", "").raw), 405, "", "cannot be written"},
-		"no FHIR":            {"PUT", protocolAt, with(t, good, `"type": {`, `"kind": {`), 400, "PlanDefinition", "no element"},
-		"a step in a cycle":  {"PUT", protocolAt, with(t, good, `"relatedAction": [`, `"relatedAction": [{"actionId":"first-call","relationship":"after-end"},`), 422, "", ""},
-		"in a transaction":   {"POST", root, bundleOf("transaction", entry("", "PUT", "PlanDefinition/hip-or-knee-replacement", good)), 422, "Bundle.entry[0].request.url", "changed one by one"},
-		"too large":          {"PUT", protocolAt, strings.Repeat(" ", 5<<20) + good, 413, "", "larger"},
-		"another operation":  {"POST", root + "/PlanDefinition/$apply-not", "{}", 404, "", ""},
-		"preview of another": {"POST", root + "/PlanDefinition/$preview", patient("1"), 400, "Patient", "takes Parameters"},
-		"preview of nothing": {"POST", root + "/PlanDefinition/$preview", `{"resourceType":"Parameters","parameter":[{"name":"cases","valueInteger":3}]}`, 400, "Parameters.parameter", "definition is missing"},
-		"preview of two":     {"POST", root + "/PlanDefinition/$preview", previewOf(`{"resourceType":"PlanDefinition","status":"draft"}`, `{"name":"definition","resource":{"resourceType":"PlanDefinition","status":"draft"}}`), 400, "Parameters.parameter", "definition is one"},
-		"preview of none":    {"POST", root + "/PlanDefinition/$preview", previewOf(good, `{"name":"cases","valueInteger":0}`), 400, "Parameters.parameter", "cases is one"},
-		"preview of canary":  {"POST", root + "/PlanDefinition/$preview", previewOf(good, `{"name":"canary","valueInteger":1}`), 400, "Parameters.parameter.name", "and no other"},
-		"adoption elsewhere": {"GET", root + "/PlanDefinition/canary/$adoption", "", 404, "PlanDefinition", "no such"},
+		"a draft":                {"PUT", protocolAt, with(t, served, `"version": "1.0.0"`, `"version": "1.1.0"`), 422, "PlanDefinition.status", "must be active"},
+		"the same version":       {"PUT", protocolAt, with(t, served, `"title": "First call"`, newTitle), 409, "PlanDefinition.version", "another text"},
+		"another id":             {"PUT", root + "/PlanDefinition/other", with(t, good, `"id": "hip-or-knee-replacement"`, `"id": "other"`), 405, "PlanDefinition.id", "there is one protocol here"},
+		"by condition":           {"PUT", root + "/PlanDefinition?url=a", good, 405, "", "is sent with PUT to its id"},
+		"posted":                 {"POST", root + "/PlanDefinition", good, 405, "", "is sent with PUT to its id"},
+		"a set posted":           {"POST", root + "/ValueSet", `{"resourceType":"ValueSet","status":"active"}`, 405, "", "with PUT to its id"},
+		"a set, id of another":   {"PUT", root + "/ValueSet/other", set, 400, "ValueSet.id", "must be the id"},
+		"a set, url of another":  {"PUT", root + "/ValueSet/other", with(t, set, `"both-sides"`, `"other"`), 409, "ValueSet.url", "under another id"},
+		"a set, another url":     {"PUT", root + "/ValueSet/both-sides", with(t, set, `ValueSet/both-sides"`, `ValueSet/canary"`), 422, "ValueSet.url", "must stay"},
+		"a set, undecidable":     {"PUT", root + "/ValueSet/both-sides", with(t, set, `"op": "regex"`, `"op": "is-a"`), 422, "ValueSet.compose", "only a regex"},
+		"a set, nothing in it":   {"PUT", root + "/ValueSet/new", `{"resourceType":"ValueSet","id":"new","status":"active","url":"http://canary.example/new"}`, 422, "ValueSet.compose", "is missing"},
+		"a set without url":      {"PUT", root + "/ValueSet/new", `{"resourceType":"ValueSet","id":"new","status":"active"}`, 422, "ValueSet.url", "is missing"},
+		"a set in a transaction": {"POST", root, bundleOf("transaction", entry("", "PUT", "ValueSet/both-sides", set)), 422, "Bundle.entry[0].request.url", "changed one by one"},
+		"no FHIR":                {"PUT", protocolAt, with(t, good, `"type": {`, `"kind": {`), 400, "PlanDefinition", "no element"},
+		"a step in a cycle":      {"PUT", protocolAt, with(t, good, `"relatedAction": [`, `"relatedAction": [{"actionId":"first-call","relationship":"after-end"},`), 422, "", ""},
+		"in a transaction":       {"POST", root, bundleOf("transaction", entry("", "PUT", "PlanDefinition/hip-or-knee-replacement", good)), 422, "Bundle.entry[0].request.url", "changed one by one"},
+		"too large":              {"PUT", protocolAt, strings.Repeat(" ", 5<<20) + good, 413, "", "larger"},
+		"another operation":      {"POST", root + "/PlanDefinition/$apply-not", "{}", 404, "", ""},
+		"preview of another":     {"POST", root + "/PlanDefinition/$preview", patient("1"), 400, "Patient", "takes Parameters"},
+		"preview of nothing":     {"POST", root + "/PlanDefinition/$preview", `{"resourceType":"Parameters","parameter":[{"name":"cases","valueInteger":3}]}`, 400, "Parameters.parameter", "definition is missing"},
+		"preview of two":         {"POST", root + "/PlanDefinition/$preview", previewOf(`{"resourceType":"PlanDefinition","status":"draft"}`, `{"name":"definition","resource":{"resourceType":"PlanDefinition","status":"draft"}}`), 400, "Parameters.parameter", "definition is one"},
+		"preview of none":        {"POST", root + "/PlanDefinition/$preview", previewOf(good, `{"name":"cases","valueInteger":0}`), 400, "Parameters.parameter", "cases is one"},
+		"preview of canary":      {"POST", root + "/PlanDefinition/$preview", previewOf(good, `{"name":"canary","valueInteger":1}`), 400, "Parameters.parameter.name", "and no other"},
+		"adoption elsewhere":     {"GET", root + "/PlanDefinition/canary/$adoption", "", 404, "PlanDefinition", "no such"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h.t = t
@@ -220,4 +228,34 @@ func valueSetsNamed(definition string) map[string]bool {
 		url, tail, _ := strings.Cut(after, `"`)
 		out[url], rest = true, tail
 	}
+}
+
+// A set of codes is replaced for the next version of the protocol: the one in
+// force, and what comes meanwhile, goes by the set that it was adopted with.
+func TestReplaceAValueSet(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	at := root + "/ValueSet/total-hip-replacement"
+	set := h.must(200, "GET", at, "")
+	again := h.must(200, "PUT", at, string(set.raw), "Prefer", "return=OperationOutcome")
+	require.Contains(t, string(again.raw), "nothing was changed")
+	body := with(t, string(set.raw), `"52734007"`, `"canary"`)
+	changed := h.must(200, "PUT", at, body, "If-Match", `W/"1"`, "Prefer", "return=OperationOutcome")
+	require.Contains(t, string(changed.raw), "from the next version of the protocol on")
+	require.Equal(t, `W/"2"`, changed.header.Get("ETag"))
+	require.Equal(t, body, string(h.archived().Body))
+	h.must(412, "PUT", at, string(set.raw), "If-Match", `W/"1"`)
+	require.Zero(t, h.catchUp())
+	h.book("2") // the same code still opens a case
+
+	fresh := h.must(201, "PUT", root+"/ValueSet/new", `{"resourceType":"ValueSet","id":"new","status":"active","url":"http://canary.example/new",`+
+		`"compose":{"include":[{"system":"http://canary.example"}]}}`)
+	require.Equal(t, testBase+"/ValueSet/new/_history/1", fresh.header.Get("Location"))
+
+	next := h.signed("1.1.0", "http://countback.example/fhir/ValueSet/both-sides", "http://canary.example/new")
+	said := h.must(200, "POST", root+"/PlanDefinition/$preview", previewOf(next)).parameters()
+	require.Equal(t, []string{"2", "2"}, []string{said["changed"], said["ended"]})
+	h.must(200, "PUT", protocolAt, next)
+	require.Equal(t, 2, h.catchUp())
+	require.Equal(t, "revoked", h.must(200, "GET", who.carePlan, "").String("status"))
 }

@@ -118,7 +118,7 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 		}
 	}
 	limit := s.MaxResource
-	if a.typ == definitionType {
+	if a.typ == definitionType || a.typ == setType {
 		limit = max(limit, casework.DefinitionLimit)
 	}
 	body, err := readBody(c, limit)

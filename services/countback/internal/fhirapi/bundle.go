@@ -105,7 +105,7 @@ func (s *server) transaction(m *message) ([]byte, error) {
 		if err != nil {
 			return nil, whole(err)
 		}
-		if a.kind.writes() && (a.typ == taskType || a.typ == definitionType) {
+		if o, _ := offered(a.typ); a.kind.writes() && !o.received {
 			return nil, casework.Refuse(casework.ErrInvalid, fhir.CodeBusinessRule, a.element("url"),
 				"a "+a.typ+" is changed one by one: send it by itself or in a batch, not in a transaction")
 		}

@@ -26,10 +26,10 @@ func (o offer) documentation() string {
 		return "Sent by the hospital; kept and given back as it was sent, but for id, meta and references that are resolved."
 	case o.worked:
 		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
-	case o.adopted:
+	case o.typ == definitionType:
 		return "The protocol in force, and the versions before it. A new version that a named approver of the hospital has signed is put in its place by id and outside transactions: from then on it is planned by, and open cases are planned again. What it would change can be seen before, with the operation preview."
-	case o.typ == "ValueSet":
-		return "What the protocol names; read only."
+	case o.typ == setType:
+		return "What the protocol names. A set is made or replaced by id and outside transactions; its url stays. A version of the protocol keeps the sets that it was adopted with: a change counts from the next version on that is adopted. Only compose is read: codes of a named system, and a regex on code."
 	}
 	return "Made by this service and read only."
 }
@@ -82,7 +82,7 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		// Not versioned-update: If-Match is obeyed, and not demanded.
 		Versioning:        new(r4.ResourceVersionPolicyVersioned),
 		ReadHistory:       new(true), // old versions can be read one by one
-		UpdateCreate:      new(updates && o.received),
+		UpdateCreate:      new(updates && (o.received || o.typ == setType)),
 		ConditionalCreate: new(o.allows(create)),
 		ConditionalRead:   new(r4.ConditionalReadStatusFullSupport),
 		ConditionalUpdate: new(o.allows(conditionalUpdate)),

@@ -24,15 +24,19 @@ const (
 // taskType is the one type of our own that people write.
 const taskType = "Task"
 
-// definitionType is that of the protocol, which is replaced by its id.
-const definitionType = "PlanDefinition"
+// Types of the protocol and of the sets of codes that it names, which are
+// replaced by their ids.
+const (
+	definitionType = "PlanDefinition"
+	setType        = "ValueSet"
+)
 
 // offer is what is served for one resource type.
 type offer struct {
 	typ      string
 	received bool // a hospital may send it: create, update, and both by condition
 	worked   bool // people may update it, but it is never created from outside
-	adopted  bool // a new version of it may be adopted by its id
+	adopted  bool // part of the protocol: a new version may be sent to its id
 }
 
 // offers is the table that routes, bundle entries and the CapabilityStatement
@@ -50,7 +54,8 @@ func makeOffers() []offer {
 	out := make([]offer, 0, len(types))
 	for _, typ := range types {
 		out = append(out, offer{
-			typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType, adopted: typ == definitionType,
+			typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType,
+			adopted: typ == definitionType || typ == setType,
 		})
 	}
 	return out

@@ -50,6 +50,8 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 		text = o.typ + " is updated by its id only: PUT " + o.typ + "/id"
 	case o.worked && method == "POST":
 		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
+	case o.typ == setType && (method == "PUT" || method == "POST"):
+		text = o.typ + " is made and replaced with PUT to its id"
 	case o.adopted && (method == "PUT" || method == "POST"):
 		text = "there is one " + o.typ + " here, and a new version of it is sent with PUT to its id: GET " + o.typ + " shows it"
 	case (method == "POST" || method == "PUT") && !o.received:

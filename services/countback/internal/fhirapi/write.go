@@ -13,7 +13,7 @@ func (s *server) write(ctx context.Context, a *ask) (reply, error) {
 	if a.typ == taskType {
 		return s.work(ctx, a)
 	}
-	if a.typ == definitionType {
+	if a.typ == definitionType || a.typ == setType {
 		return s.adopt(ctx, a)
 	}
 	results, err := s.Office.Receive(ctx, casework.Delivery{

@@ -39,6 +39,43 @@ func (tx *Tx) PutInForce(f InForce) error {
 	return wrap("put protocol in force", err)
 }
 
+// SetVersions are value sets, each in one version, by the ids of their
+// resources.
+type SetVersions map[string]int64
+
+func (tx *Tx) setVersions(query string, args ...any) (SetVersions, error) {
+	out := SetVersions{}
+	err := tx.each(func(rows *sql.Rows) error {
+		var id string
+		var v int64
+		err := rows.Scan(&id, &v)
+		out[id] = v
+		return err
+	}, query, args...)
+	return out, wrap("read value sets", err)
+}
+
+// CurrentSets are all value sets in their current versions.
+func (tx *Tx) CurrentSets() (SetVersions, error) {
+	return tx.setVersions(`SELECT id, version FROM resource WHERE type = 'ValueSet' AND deleted = 0`)
+}
+
+// ProtocolSets are the value sets that a version of a protocol was stored with.
+func (tx *Tx) ProtocolSets(url, version string) (SetVersions, error) {
+	return tx.setVersions(`SELECT id, set_version FROM protocol_set WHERE url = ? AND version = ?`, url, version)
+}
+
+// SaveProtocolSets keeps the value sets of a new version of a protocol; they
+// never change.
+func (tx *Tx) SaveProtocolSets(url, version string, sets SetVersions) error {
+	const width = 4
+	args := make([]any, 0, width*len(sets))
+	for id, v := range sets {
+		args = append(args, url, version, id, v)
+	}
+	return conflict("save value sets", tx.insertRows(`INSERT INTO protocol_set (url, version, id, set_version) VALUES `, width, args))
+}
+
 // Place is where a walk over open cases stands; the zero Place is its start.
 type Place struct{ protocol, id string }
 

@@ -38,7 +38,12 @@ func played(t *testing.T) []golden {
 		Base: a.URL(), Today: today, Stand: a.Clock.Stand, Tick: a.Tick, Out: io.Discard,
 		Published: func(context.Context) (map[string]uint64, error) { return nil, nil },
 	}))
-	out := []golden{{"metadata", get(t, a.URL()+"/metadata")}}
+	protocol := a.URL() + "/PlanDefinition/hip-or-knee-replacement"
+	out := []golden{
+		{"metadata", get(t, a.URL()+"/metadata")}, {"adoption", get(t, protocol+"/$adoption")},
+		{"preview", previewed(t, a.URL(), strings.ReplaceAll(string(get(t, protocol)), `"must-unless-documented"`, `"could"`))},
+		{"preview of faults", previewed(t, a.URL(), strings.ReplaceAll(string(get(t, protocol)), `"before-start"`, `"concurrent-with-start"`))},
+	}
 	for _, typ := range search.Types() {
 		for next := a.URL() + "/" + typ + "?_count=200"; next != ""; {
 			body := get(t, next)
@@ -107,6 +112,18 @@ func asked(t *testing.T, base string, all []golden) []golden {
 	return out
 }
 
+// previewed is what a definition would change.
+func previewed(t *testing.T, base, definition string) []byte {
+	t.Helper()
+	resp, err := http.Post(base+"/PlanDefinition/$preview", "application/fhir+json", strings.NewReader(definition))
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	body, err := io.ReadAll(resp.Body)
+	require.NoError(t, err)
+	require.Equal(t, 200, resp.StatusCode, "%s", body)
+	return body
+}
+
 func get(t *testing.T, url string) []byte {
 	t.Helper()
 	status, body := fetch(t, url)
@@ -131,13 +148,42 @@ func mustDate(t *testing.T, s string) calendar.Date {
 	return d
 }
 
+// unwrapped takes the resources out of Parameters, each to be looked at by itself
+// with a value in its place: jsonformat does not read Parameters.parameter.resource.
+func unwrapped(t *testing.T, body []byte) [][]byte {
+	t.Helper()
+	var p struct {
+		ResourceType string                       `json:"resourceType"`
+		Parameter    []map[string]json.RawMessage `json:"parameter"`
+	}
+	require.NoError(t, json.Unmarshal(body, &p))
+	if p.ResourceType != "Parameters" {
+		return [][]byte{body}
+	}
+	var out [][]byte
+	for _, one := range p.Parameter {
+		if inner := one["resource"]; inner != nil {
+			out = append(out, inner)
+			delete(one, "resource")
+			one["valueBoolean"] = json.RawMessage("true")
+		}
+	}
+	outer, err := json.Marshal(p)
+	require.NoError(t, err)
+	return append(out, outer)
+}
+
 // TestEndToEnd checks everything that a run of the invented hospital wrote.
 func TestEndToEnd(t *testing.T) {
 	all := played(t)
 	require.Greater(t, len(all), 1000)
 	bad := 0
 	for _, one := range all {
-		if found := faults(one.body); len(found) > 0 {
+		var found []string
+		for _, part := range unwrapped(t, one.body) {
+			found = append(found, faults(part)...)
+		}
+		if len(found) > 0 {
 			if bad++; bad <= 10 {
 				t.Errorf("%s: %v", one.name, found)
 			}

@@ -147,6 +147,26 @@ func TestUnreadableAnswers(t *testing.T) {
 	}
 }
 
+// A choice of several takes their codes only, and "don't know".
+func TestOptionsOfAChoice(t *testing.T) {
+	q := questionnaireOf(t, screeningURL)
+	for name, r := range map[string]struct {
+		answer object
+		faults int
+	}{
+		"an option":             {sayCode("dental-work", "extraction"), 0},
+		"don't know":            {sayUnknown, 0},
+		"no option":             {sayCode("dental-work", "whitening"), 1},
+		"of another system":     {sayCode("home", "extraction"), 1},
+		"yes is no kind at all": {sayYes, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, issues := q.Read(response(t, q, "r", "2026-11-18", says{"dental-work-planned-kind": r.answer}).Resource)
+			require.Len(t, issues, r.faults)
+		})
+	}
+}
+
 // What says why there is no answer is read, and is none.
 func TestNoAnswerWithAReason(t *testing.T) {
 	q := questionnaireOf(t, symptomURL)

@@ -202,11 +202,14 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 	p, f, q := defaultProtocol(t), chicago(t), questionnaireOf(t, symptomURL)
 	first := appointment(t, "first", "2026-11-30", kneeService)
 	second := appointment(t, "second", "2027-03-01", hipService)
+	told := appointment(t, "told", "2026-12-05", hipService) // afterwards: it has no case
+	told.First = f.clock(t, "2026-12-08 09:00")
 	for _, r := range []struct {
 		name, at string
 		records  []*Record
 		want     string
 	}{
+		{"a later operation that was heard of afterwards has no case", "2026-12-09 12:00", []*Record{first, told}, "Appointment/first"},
 		{"before surgery", "2026-11-29 23:59", []*Record{first, second}, ""},
 		{"on the day, before anaesthesia", "2026-11-30 07:29", []*Record{first, second}, ""},
 		{"on the day, from anaesthesia on", "2026-11-30 07:30", []*Record{first, second}, "Appointment/first"},

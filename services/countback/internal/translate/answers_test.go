@@ -354,6 +354,7 @@ func TestFindings(t *testing.T) {
 		"antibiotic true; ended 2026-11-20false; reason true",
 		"dental-work-planned true; on 2026-11-25false; kind extractionfalse",
 	}, words)
+	require.NotEmpty(t, p.Findings(response(t, q, "r", "2026-11-18", q.every(sayYes), status("amended")).Resource, f))
 	for _, s := range []string{"in-progress", "stopped", "entered-in-error"} {
 		require.Nil(t, p.Findings(response(t, q, "r", "2026-11-18", q.every(sayYes), status(s)).Resource, f), s)
 	}

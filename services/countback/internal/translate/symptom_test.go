@@ -294,6 +294,7 @@ func TestQuestionnairesRefused(t *testing.T) {
 		{"no office hours", `"valueTime": "08:00:00"`, `"valueString": "eight"`, `office-hours names no time of day as "from"`},
 		{"a linkId twice", `"linkId": "fast-heart"`, `"linkId": "chest-pain"`, `linkId "chest-pain" is missing or stands twice`},
 		{"a limit in kilograms", `"code": "Cel"`, `"code": "kg"`, "temperature: the limit of its urgency is no temperature"},
+		{"a quantity without a limit", `"url": "limit"`, `"url": "ceiling"`, "temperature: only a yes-or-no question is urgent without a limit"},
 		{"a limit on a choice", `"type": "quantity"`, `"type": "choice", "answerValueSet": "` + yesNoUnknown + `"`, "temperature: only a yes-or-no question"},
 		{"a choice of nothing", `"answerValueSet": "` + yesNoUnknown + `"`, `"readOnly": false`, "chest-pain: a choice needs answerOption"},
 	} {

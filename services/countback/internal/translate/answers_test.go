@@ -132,6 +132,9 @@ func TestUnreadableAnswers(t *testing.T) {
 		{"an answer to a group", []any{one("emergency-signs", sayYes)}, at + ".answer", "emergency-signs takes no answer"},
 		{"a temperature without a unit", []any{object{"linkId": "signs-for-the-surgeon", "item": []any{one("temperature", object{"valueQuantity": object{"value": 39}})}}}, at + ".item[0].answer[0]", "temperature asks for a number with the unit"},
 		{"a temperature that is a weight", []any{object{"linkId": "signs-for-the-surgeon", "item": []any{one("temperature", sayDegrees("39", "kg"))}}}, at + ".item[0].answer[0]", "temperature asks for"},
+		{"a temperature of another system", []any{object{"linkId": "signs-for-the-surgeon", "item": []any{one("temperature", object{"valueQuantity": object{
+			"value": 39, "system": "http://units.example", "code": "Cel"}})}}}, at + ".item[0].answer[0]", "temperature asks for"},
+		{"a question below an answer", group(one("chest-pain", merged(object{"item": []any{one("secret", sayYes)}}, []object{sayNo}))), at + ".item[0].answer[0].item[0].linkId", "no question with this linkId"},
 		{"less than a temperature", []any{object{"linkId": "signs-for-the-surgeon", "item": []any{one("temperature", object{"valueQuantity": object{
 			"value": 39, "comparator": "<", "system": ucum, "code": "Cel"}})}}}, at + ".item[0].answer[0]", "temperature asks for"},
 	} {
@@ -145,6 +148,39 @@ func TestUnreadableAnswers(t *testing.T) {
 			require.NotContains(t, issues.Error(), "secret")
 		})
 	}
+}
+
+// A choice of several takes their codes only, and "don't know".
+func TestOptionsOfAChoice(t *testing.T) {
+	q := questionnaireOf(t, screeningURL)
+	for name, r := range map[string]struct {
+		answer object
+		faults int
+	}{
+		"an option":             {sayCode("dental-work", "extraction"), 0},
+		"don't know":            {sayUnknown, 0},
+		"no option":             {sayCode("dental-work", "whitening"), 1},
+		"of another system":     {sayCode("home", "extraction"), 1},
+		"yes is no kind at all": {sayYes, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, issues := q.Read(response(t, q, "r", "2026-11-18", says{"dental-work-planned-kind": r.answer}).Resource)
+			require.Len(t, issues, r.faults)
+		})
+	}
+}
+
+// A boolean question is a yes-or-no question whose answer is never unknown; a
+// quantity that is not sorted may have any unit.
+func TestBooleanAndQuantity(t *testing.T) {
+	q, err := ReadQuestionnaire(parse(t, []byte(`{"resourceType":"Questionnaire","status":"draft","url":"https://forms.example/q","item":[
+		{"linkId":"a","type":"boolean"},{"linkId":"b","type":"boolean"},{"linkId":"c","type":"quantity"}]}`)))
+	require.NoError(t, err)
+	a, issues := q.Read(response(t, q, "r", "2026-11-18", says{
+		"a": {"valueBoolean": true}, "b": {"valueBoolean": false}, "c": sayDegrees("70", "kg"),
+	}).Resource)
+	require.Empty(t, issues)
+	require.Equal(t, []Answer{Yes, No, Value, Unanswered}, []Answer{a.To("a"), a.To("b"), a.To("c"), a.To("d")})
 }
 
 // What says why there is no answer is read, and is none.
@@ -318,6 +354,7 @@ func TestFindings(t *testing.T) {
 		"antibiotic true; ended 2026-11-20false; reason true",
 		"dental-work-planned true; on 2026-11-25false; kind extractionfalse",
 	}, words)
+	require.NotEmpty(t, p.Findings(response(t, q, "r", "2026-11-18", q.every(sayYes), status("amended")).Resource, f))
 	for _, s := range []string{"in-progress", "stopped", "entered-in-error"} {
 		require.Nil(t, p.Findings(response(t, q, "r", "2026-11-18", q.every(sayYes), status(s)).Resource, f), s)
 	}

@@ -202,11 +202,14 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 	p, f, q := defaultProtocol(t), chicago(t), questionnaireOf(t, symptomURL)
 	first := appointment(t, "first", "2026-11-30", kneeService)
 	second := appointment(t, "second", "2027-03-01", hipService)
+	told := appointment(t, "told", "2026-12-05", hipService) // afterwards: it has no case
+	told.First = f.clock(t, "2026-12-08 09:00")
 	for _, r := range []struct {
 		name, at string
 		records  []*Record
 		want     string
 	}{
+		{"a later operation that was heard of afterwards has no case", "2026-12-09 12:00", []*Record{first, told}, "Appointment/first"},
 		{"before surgery", "2026-11-29 23:59", []*Record{first, second}, ""},
 		{"on the day, before anaesthesia", "2026-11-30 07:29", []*Record{first, second}, ""},
 		{"on the day, from anaesthesia on", "2026-11-30 07:30", []*Record{first, second}, "Appointment/first"},
@@ -291,6 +294,7 @@ func TestQuestionnairesRefused(t *testing.T) {
 		{"no office hours", `"valueTime": "08:00:00"`, `"valueString": "eight"`, `office-hours names no time of day as "from"`},
 		{"a linkId twice", `"linkId": "fast-heart"`, `"linkId": "chest-pain"`, `linkId "chest-pain" is missing or stands twice`},
 		{"a limit in kilograms", `"code": "Cel"`, `"code": "kg"`, "temperature: the limit of its urgency is no temperature"},
+		{"a quantity without a limit", `"url": "limit"`, `"url": "ceiling"`, "temperature: only a yes-or-no question is urgent without a limit"},
 		{"a limit on a choice", `"type": "quantity"`, `"type": "choice", "answerValueSet": "` + yesNoUnknown + `"`, "temperature: only a yes-or-no question"},
 		{"a choice of nothing", `"answerValueSet": "` + yesNoUnknown + `"`, `"readOnly": false`, "chest-pain: a choice needs answerOption"},
 	} {

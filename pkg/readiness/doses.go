@@ -1,7 +1,10 @@
 package readiness
 
 // doses are the moments of one medicine that steps count from.
-type doses struct{ last, earliest Moment }
+type doses struct {
+	last, earliest Moment
+	signed         bool // by a prescriber
+}
 
 // medicines works out the advice on each medicine of the case. What a prescriber
 // signed for this date goes before what the rules give.
@@ -9,6 +12,7 @@ func (d *dating) medicines(c *Case, p *Protocol) {
 	if len(c.Medicines) == 0 {
 		return
 	}
+	d.notice = p.MedicineNotice
 	d.doses = make(map[string]doses, len(c.Medicines))
 	for n := range c.Medicines {
 		a := Advise(&c.Medicines[n], c, d.cal)
@@ -21,7 +25,10 @@ func (d *dating) medicines(c *Case, p *Protocol) {
 			m.earliest = Moment{Day: c.Day.Add(-p.UndatedDecision)}
 		}
 		if s := c.signed(a.Medicine.Key); !s.IsZero() {
-			m = doses{last: s, earliest: s}
+			if !s.At.IsZero() {
+				s.At = s.At.In(d.cal.Zone())
+			}
+			m = doses{last: s, earliest: s, signed: true}
 		}
 		d.doses[a.Medicine.Key] = m
 	}
@@ -50,15 +57,35 @@ func (d *dating) advise(i *Item) {
 		case i.Step.ListsMedicines:
 			i.Advice = append(i.Advice, a.Headline())
 		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat && len(a.Medicine.Rules) > 0:
-			i.Advice = a.Words(d.cal)
-			if i.Applies == Yes && i.Step.countsFrom(AnchorLastDose) && d.doses[i.Key.Repeat].last.IsZero() && !a.Day.IsZero() {
+			dose := d.doses[i.Key.Repeat]
+			i.Advice = d.told(a, dose)
+			if i.Applies == Yes && i.Step.countsFrom(AnchorLastDose) && dose.last.IsZero() && !a.Day.IsZero() {
 				i.Applies, i.Needs = Unknown, a.undated()
 			}
 		}
 	}
 	if i.Step.ListsMedicines && len(i.Advice) > 0 {
 		i.Advice = append(i.Advice, MedicineCaution)
+		if d.notice != "" {
+			i.Advice = append(i.Advice, d.notice)
+		}
 	}
+}
+
+// told is the advice in words; what a prescriber signed stands first.
+func (d *dating) told(a *MedicineAdvice, dose doses) []string {
+	words := a.Words(d.cal)
+	if d.notice != "" {
+		words = append(words, d.notice)
+	}
+	if !dose.signed {
+		return words
+	}
+	signed := a.Medicine.Name + ": last dose by " + dose.last.Words() + ", as a named prescriber signed"
+	if !a.Last.IsZero() && a.Last.sooner(dose.last) {
+		signed += ", which is later than the rules give"
+	}
+	return append([]string{signed + ". The rules say:"}, words...)
 }
 
 // undated says what a last dose waits for.

@@ -58,6 +58,7 @@ type dating struct {
 	followed  map[Key]progress // by step and repeat; an empty repeat: all items of the step
 	advice    []MedicineAdvice
 	doses     map[string]doses // by medicine
+	notice    string           // what stands under advice on medicines
 }
 
 // progress is how far a step is that others may follow.

@@ -183,6 +183,9 @@ func (d *dating) date(i *Item, c *Case) {
 	i.Opens, i.Waits = d.opensOn(s.Window)
 	i.Due = d.dueOn(s, i.Opens)
 	i.Last = d.lastOn(s, i.Due)
+	if i.Applies == Unknown && i.Last.IsZero() && s.countsFrom(AnchorLastDose) && !c.Day.IsZero() {
+		i.Last = Moment{Day: c.Day.Add(-1)} // undecided the day before, nobody is ready
+	}
 	if !i.Due.IsZero() && !d.booked.IsZero() && i.Due.Day < d.booked.Day {
 		i.Compressed, i.TooLate = !s.Fixed, s.Fixed
 	}

@@ -188,9 +188,10 @@ type Protocol struct {
 	URL, Version, Title string
 	Approved            bool // a named approver and date stand in the definition
 	DueWarning          time.Duration
-	Horizon             int // days ahead in which an earliest safe date is looked for
-	LinkTolerance       int // days between two dates that may still be one operation
-	UndatedDecision     int // days before surgery from which a medicine without a last dose counts
+	Horizon             int    // days ahead in which an earliest safe date is looked for
+	LinkTolerance       int    // days between two dates that may still be one operation
+	MedicineNotice      string // what stands under advice on medicines; empty when they are approved
+	UndatedDecision     int    // days before surgery from which a medicine without a last dose counts
 	Stays               []Stay
 	Gates               []Gate
 	Facts               []Fact

@@ -83,7 +83,7 @@ func readRules(body []byte) (Rules, error) {
 					})
 				}
 			}
-		case Booking, Surgery, Raised:
+		case Booking, Surgery, Raised, "last-dose", "earliest-last-dose":
 		default:
 			rules.Steps = append(rules.Steps, readStep(a))
 		}

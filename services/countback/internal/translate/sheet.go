@@ -75,6 +75,9 @@ func (f Facility) sheetLine(t *fhir.Resource) SheetLine {
 	for _, e := range needs {
 		remarks = append(remarks, "needs to know "+value(e).Text())
 	}
+	if advice := extension(t.Root(), "medicine-advice"); advice != nil {
+		remarks = append(remarks, value(advice).Text())
+	}
 	l.Remark = strings.Join(remarks, "; ")
 	switch t.String("status") {
 	case "draft", "requested", "received", "accepted", "in-progress", "ready", "on-hold":

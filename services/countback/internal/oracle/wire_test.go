@@ -83,7 +83,7 @@ func readRules(body []byte) (Rules, error) {
 					})
 				}
 			}
-		case Booking, Surgery, Raised, "last-dose", "earliest-last-dose":
+		case Booking, Surgery, Raised, LastDose, EarliestDose:
 		default:
 			rules.Steps = append(rules.Steps, readStep(a))
 		}

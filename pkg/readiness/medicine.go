@@ -107,6 +107,7 @@ func Advise(m *Medicine, c *Case, cal *calendar.Calendar) MedicineAdvice {
 	a := MedicineAdvice{Medicine: m, Day: c.Day}
 	known, clearance := c.medicineFacts(m)
 	usual := false
+	var doubts []DoseCandidate
 	for _, r := range m.Rules {
 		d := DoseCandidate{Rule: r, Applies: Yes}
 		if r.Condition != nil {
@@ -120,11 +121,27 @@ func Advise(m *Medicine, c *Case, cal *calendar.Calendar) MedicineAdvice {
 		if !may.IsZero() && (a.Earliest.IsZero() || may.sooner(a.Earliest)) {
 			a.Earliest = may
 		}
-		usual = a.take(&d) || usual
 		a.Candidates = append(a.Candidates, d)
+		if d.Applies == Unknown && !d.Last.IsZero() && r.Does != MedicineChoice {
+			doubts = append(doubts, d) // counted once the others are
+			continue
+		}
+		usual = a.take(&d) || usual
+	}
+	for n := range doubts {
+		if d := &doubts[n]; !d.idle(a.Last) {
+			a.Needs = union(a.Needs, d.Needs)
+		}
 	}
 	a.settle(usual)
 	return a
+}
+
+// idle reports whether a rule in doubt would change nothing: it is no stricter
+// than what stands. One in doubt over the kidneys always counts, because below
+// the figures of its row there may be no rule at all.
+func (d *DoseCandidate) idle(last Moment) bool {
+	return !last.IsZero() && !d.Last.sooner(last) && !slices.Contains(d.Rule.Condition.uses, FactClearance)
 }
 
 // take counts one rule in; it reports whether it says that the medicine goes on.

@@ -113,6 +113,11 @@ func TestApixabanWithASpinal(t *testing.T) {
 	require.Zero(t, a.Last, "nobody said whether a spinal is planned")
 	require.Equal(t, []string{"whether a spinal or epidural anaesthetic is planned"}, a.Needs)
 	require.Equal(t, "2026-11-27 08:00", byHand(a.Earliest), "the decision is due by the stricter one")
+
+	a = advised(t, statement(t, "m", rx("11289", "warfarin")))
+	require.Equal(t, "2026-11-24", byHand(a.Last), "five days with a spinal or without: what is in doubt changes nothing")
+	a = advised(t, spinal(t), statement(t, "m", rx("1364430", "apixaban")))
+	require.Contains(t, a.Needs, "what the creatinine is", "the needle's 72 hours are stricter, but kidneys that are too weak have no rule")
 }
 
 // Worked examples (check values computed by hand for S, 08:00).
@@ -253,7 +258,7 @@ func TestEveryMedicineIsListed(t *testing.T) {
 	pl := readiness.Make(&b.Case, p.Protocol, f.Calendar, f.clock(t, "2026-10-02 09:00"))
 	listed := stepItem(t, pl, "medicine-review").Advice
 	require.Equal(t, []string{
-		"Warfarin: the last dose cannot be computed: needs to know whether a spinal or epidural anaesthetic is planned.",
+		"Warfarin: last dose by Tue 24 Nov 2026.",
 		"Methotrexate: goes on as usual.",
 		"Prednisone: never stopped for surgery.",
 		"Grandmother's drops: no rule here knows it; a person reviews it.",

@@ -1,5 +1,7 @@
 package readiness
 
+import "strings"
+
 // doses are the moments of one medicine that steps count from.
 type doses struct {
 	last, earliest Moment
@@ -65,6 +67,7 @@ func (d *dating) advise(i *Item) {
 		}
 	}
 	if i.Step.ListsMedicines && len(i.Advice) > 0 {
+		i.Advice = append([]string{d.summary()}, i.Advice...)
 		i.Advice = append(i.Advice, MedicineCaution)
 		if d.notice != "" {
 			i.Advice = append(i.Advice, d.notice)
@@ -86,6 +89,26 @@ func (d *dating) told(a *MedicineAdvice, dose doses) []string {
 		signed += ", which is later than the rules give"
 	}
 	return append([]string{signed + ". The rules say:"}, words...)
+}
+
+// summary names every medicine in one line, those that no rule knows last.
+func (d *dating) summary() string {
+	var known, strange []string
+	for n := range d.advice {
+		if m := d.advice[n].Medicine; len(m.Rules) > 0 {
+			known = append(known, m.Name)
+		} else {
+			strange = append(strange, m.Name)
+		}
+	}
+	var out []string
+	if len(known) > 0 {
+		out = append(out, "On record: "+strings.Join(known, ", ")+".")
+	}
+	if len(strange) > 0 {
+		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a person reviews them.")
+	}
+	return strings.Join(out, " ")
 }
 
 // undated says what a last dose waits for.

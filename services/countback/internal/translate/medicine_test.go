@@ -258,6 +258,7 @@ func TestEveryMedicineIsListed(t *testing.T) {
 	pl := readiness.Make(&b.Case, p.Protocol, f.Calendar, f.clock(t, "2026-10-02 09:00"))
 	listed := stepItem(t, pl, "medicine-review").Advice
 	require.Equal(t, []string{
+		"On record: Warfarin, Methotrexate, Prednisone. No rule here knows: Grandmother's drops; a person reviews them.",
 		"Warfarin: last dose by Tue 24 Nov 2026.",
 		"Methotrexate: goes on as usual.",
 		"Prednisone: never stopped for surgery.",

@@ -89,9 +89,13 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 	}
 	var out []readiness.Medicine
 	for _, m := range byKind {
-		if m != nil {
-			out = append(out, *m)
+		if m == nil {
+			continue
 		}
+		if m.Facts[readiness.FactDoseInterval] == contradicted {
+			delete(m.Facts, readiness.FactDoseInterval)
+		}
+		out = append(out, *m)
 	}
 	slices.SortFunc(strange, func(a, b readiness.Medicine) int { return strings.Compare(a.Name, b.Name) })
 	return append(out, strange...)
@@ -163,6 +167,9 @@ func nameOf(r *Record, code *fhir.Node) string {
 	return "A medicine without a name (" + r.Ref() + ")"
 }
 
+// contradicted marks an interval on which records differ; none is nought.
+const contradicted = 0.0
+
 // dosed adds what a record tells of doses: of several the greater dose counts,
 // two intervals that differ leave it unknown, and the last dose is the latest.
 func (f Facility) dosed(m *readiness.Medicine, r *Record, surgery calendar.Date) {
@@ -175,12 +182,9 @@ func (f Facility) dosed(m *readiness.Medicine, r *Record, surgery calendar.Date)
 			continue
 		}
 		if had, known := m.Facts[readiness.FactDoseInterval]; known && had != days {
-			days = 0 // they contradict each other
+			days = contradicted
 		}
 		m.Facts[readiness.FactDoseInterval] = days
-	}
-	if m.Facts[readiness.FactDoseInterval] == 0.0 {
-		delete(m.Facts, readiness.FactDoseInterval)
 	}
 	if r.Type != "MedicationStatement" {
 		return

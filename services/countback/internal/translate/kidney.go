@@ -58,7 +58,7 @@ func (f Facility) newest(records []*Record, rule readingRule) readiness.Reading 
 		if on == out.On && when.Before(at) {
 			continue
 		}
-		v, read := quantity(r.Get("valueQuantity"), units[rule.name])
+		v, read := inUnit(r.Get("valueQuantity"), units[rule.name])
 		out.Value, out.On, out.Unread, at = v, on, !read, when
 	}
 	return out

@@ -37,7 +37,7 @@ func TestMedicineRulesAreRefused(t *testing.T) {
 		}
 		says(a)["extension"] = left
 	}
-	length := func(n int, code string) object { return object{"value": n, "system": systemUCUM, "code": code} }
+	length := func(n int, code string) object { return object{"value": n, "system": ucum, "code": code} }
 	for _, r := range []struct {
 		name, rule string
 		change     func(a object)

@@ -8,7 +8,6 @@ import (
 
 const (
 	rxnorm    = "http://www.nlm.nih.gov/research/umls/rxnorm"
-	atc       = "http://www.whocc.no/atc"
 	atcGerman = "http://fhir.de/CodeSystem/bfarm/atc"
 	loincURI  = "http://loinc.org"
 )

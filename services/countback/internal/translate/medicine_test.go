@@ -30,7 +30,7 @@ func statement(t *testing.T, id string, more ...object) *Record {
 func every(mg, period float64, unit string) object {
 	return object{"dosage": []any{object{
 		"timing":      object{"repeat": object{"frequency": 1, "period": period, "periodUnit": unit}},
-		"doseAndRate": []any{object{"doseQuantity": object{"value": mg, "unit": "mg", "system": systemUCUM, "code": "mg"}}},
+		"doseAndRate": []any{object{"doseQuantity": object{"value": mg, "unit": "mg", "system": ucum, "code": "mg"}}},
 	}}}
 }
 
@@ -40,7 +40,7 @@ func observed(t *testing.T, id, code, day string, value float64, unit string, mo
 	return record(t, merged(object{
 		"resourceType": "Observation", "id": id, "status": "final", "subject": ref("Patient/p"), "effectiveDateTime": day,
 		"code":          coded(loincURI, code),
-		"valueQuantity": object{"value": value, "unit": unit, "system": systemUCUM, "code": unit},
+		"valueQuantity": object{"value": value, "unit": unit, "system": ucum, "code": unit},
 	}, more))
 }
 

@@ -19,9 +19,6 @@ const RepeatMedicine = "medicine"
 // prescriber signs, as valueDate or valueDateTime.
 const OutputLastDose = "last-dose"
 
-// systemUCUM is the system of units.
-const systemUCUM = "http://unitsofmeasure.org"
-
 // takenStatuses are the statuses with which a record says that the person takes,
 // or may take, the medicine: what is unknown or on hold is asked about.
 var takenStatuses = map[string][]string{
@@ -201,7 +198,7 @@ func (f Facility) momentOf(s string) readiness.Moment {
 
 // milligrams reads a dose; zero when it is not in mg, g or µg.
 func milligrams(q *fhir.Node) float64 {
-	v, ok := quantity(q, map[string]float64{"mg": 1, "g": 1000, "ug": 0.001})
+	v, ok := inUnit(q, map[string]float64{"mg": 1, "g": 1000, "ug": 0.001})
 	if !ok {
 		return 0
 	}
@@ -233,12 +230,12 @@ func decimal(n *fhir.Node) (float64, bool) {
 	return v, err == nil
 }
 
-// quantity reads a UCUM quantity in the unit that has factor 1. One in another
+// inUnit reads a UCUM quantity in the unit that has factor 1. One in another
 // unit, of another system or with a comparator is not read.
-func quantity(q *fhir.Node, factors map[string]float64) (float64, bool) {
+func inUnit(q *fhir.Node, factors map[string]float64) (float64, bool) {
 	v, ok := decimal(q.Get("value"))
 	factor := factors[q.String("code")]
-	if !ok || factor == 0 || q.String("system") != systemUCUM || q.Get("comparator").Exists() {
+	if !ok || factor == 0 || q.String("system") != ucum || q.Get("comparator").Exists() {
 		return 0, false
 	}
 	return v * factor, true

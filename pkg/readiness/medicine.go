@@ -94,6 +94,7 @@ type MedicineAdvice struct {
 	Decides    string        // who decides where no date is proposed
 	Continues  bool          // it is taken as usual
 	Day        calendar.Date // of surgery
+	Clearance  float64       // mL/min; zero: not known, or of no concern to any rule
 }
 
 // Asked reports whether the medicine needs a date or a decision.
@@ -113,6 +114,9 @@ func Advise(m *Medicine, c *Case, cal *calendar.Calendar) MedicineAdvice {
 		if r.Condition != nil {
 			d.Applies, d.Needs = r.Condition.Holds(r.facts(m, known))
 			d.Needs = r.Condition.kidneys(d.Needs, clearance)
+			if v, ok := known[FactClearance].(float64); ok && r.Condition.asksKidneys() {
+				a.Clearance = v
+			}
 		}
 		if d.Applies == No {
 			continue
@@ -141,8 +145,10 @@ func Advise(m *Medicine, c *Case, cal *calendar.Calendar) MedicineAdvice {
 // than what stands. One in doubt over the kidneys always counts, because below
 // the figures of its row there may be no rule at all.
 func (d *DoseCandidate) idle(last Moment) bool {
-	return !last.IsZero() && !d.Last.sooner(last) && !slices.Contains(d.Rule.Condition.uses, FactClearance)
+	return !last.IsZero() && !d.Last.sooner(last) && !d.Rule.Condition.asksKidneys()
 }
+
+func (c *Condition) asksKidneys() bool { return slices.Contains(c.uses, FactClearance) }
 
 // take counts one rule in; it reports whether it says that the medicine goes on.
 func (a *MedicineAdvice) take(d *DoseCandidate) bool {

@@ -43,6 +43,9 @@ func (a *MedicineAdvice) neverStops() bool {
 // with its source, what is to be confirmed and tested, and the restart.
 func (a *MedicineAdvice) Words(cal *calendar.Calendar) []string {
 	out := []string{a.Headline()}
+	if a.Clearance > 0 {
+		out = append(out, fmt.Sprintf("Creatinine clearance by Cockcroft-Gault, on the day of surgery: %.2f mL/min, compared unrounded.", a.Clearance))
+	}
 	for n := range a.Candidates {
 		out = append(out, a.told(&a.Candidates[n]))
 	}

@@ -127,7 +127,7 @@ func TestWorkedMedicines(t *testing.T) {
 		says       []string
 		records    []*Record
 	}{
-		{"dabigatran with a clearance of 43.87", "2026-11-25", []string{"Exactly 50 mL/min counts here", "PAUSE"},
+		{"dabigatran with a clearance of 43.87", "2026-11-25", []string{"Exactly 50 mL/min counts here", "PAUSE", "Creatinine clearance by Cockcroft-Gault, on the day of surgery: 43.87 mL/min"},
 			append(kidneys(t, 110), general(t), statement(t, "m", rx("1037042", "dabigatran")))},
 		{"dabigatran with a clearance of 46", "2026-11-25", nil,
 			append(kidneys(t, 104.9), general(t), statement(t, "m", rx("1037042", "dabigatran")))},
@@ -255,6 +255,8 @@ func TestEveryMedicineIsListed(t *testing.T) {
 		statement(t, "m2", object{"medicationCodeableConcept": object{"text": "grandmother's drops"}}),
 		statement(t, "m3", rx("8640", "prednisone")), statement(t, "m4", rx("6851", "methotrexate")))
 	require.Equal(t, []string{"medicine-warfarin"}, b.Case.Repeats[RepeatMedicine])
+	elsewhere := only(t, p, f, atEight(t), statement(t, "m5", object{"medicationReference": ref("Medication/elsewhere")}))
+	require.Equal(t, "A medicine without a name (MedicationStatement/m5)", elsewhere.Case.Medicines[0].Name, "never left out")
 	pl := readiness.Make(&b.Case, p.Protocol, f.Calendar, f.clock(t, "2026-10-02 09:00"))
 	listed := stepItem(t, pl, "medicine-review").Advice
 	require.Equal(t, []string{

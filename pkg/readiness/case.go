@@ -37,6 +37,7 @@ type Entry struct {
 	Reason  string            // why waived, not needed or failed
 	Record  string            // the record that shows it was done; empty: a person says so
 	Against string            // a record that a person does not accept
+	Signed  Moment            // the last dose that a prescriber signed; zero: as advised
 }
 
 // Proof is a record that shows that a step was done, so that nobody has to say
@@ -90,6 +91,9 @@ type Case struct {
 	Proofs  map[Key][]Proof // by step and repeat, Round 0; in any order
 	Grounds []Ground        // what may hold the case
 	Holds   []Hold          // what does, or did
+
+	Medicines []Medicine // what the person takes, each kind once
+	Kidney    *Kidney    // nil: nothing is known
 }
 
 // forDate is the entry's name for the date and time an item was done for.

@@ -78,4 +78,17 @@
 // answer yes (Applies) or no (NotNeeded) for it. An item in
 // doubt is kept as a draft that says what is needed; it never makes a plan
 // infeasible, and a must in doubt keeps a case from being ready.
+//
+// # Medicines
+//
+// The rules on medicines that fit one medicine give its advice: of several last
+// doses the strictest, with every rule told. A whole day without a dose is a
+// calendar day before the day of surgery, on which none is taken either: n of
+// them mean a last dose on D-(n+1); hours count back from the start of
+// anaesthesia. What is in doubt and could be stricter takes the date away and
+// says what it needs; a specialist's rule that applies takes it away, one in
+// doubt is asked about before signing. Steps count from it by the anchors
+// last-dose and earliest-last-dose; what a prescriber signed for the date that
+// stands goes before it, and is asked again when the date moves or the rules give
+// another last dose. It is advice to a prescriber, never an instruction.
 package readiness

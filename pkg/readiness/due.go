@@ -56,6 +56,9 @@ type dating struct {
 	raised    Moment
 	repeat    string           // of the item that is dated now, see Key
 	followed  map[Key]progress // by step and repeat; an empty repeat: all items of the step
+	advice    []MedicineAdvice
+	doses     map[string]doses // by medicine
+	notice    string           // what stands under advice on medicines
 }
 
 // progress is how far a step is that others may follow.
@@ -89,6 +92,7 @@ func newDating(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *dat
 			d.discharge = Moment{Day: day, At: at}
 		} // else: still in hospital past the expected hour, so nobody knows yet
 	}
+	d.medicines(c, p)
 	return d
 }
 
@@ -104,6 +108,10 @@ func (d *dating) base(anchor string) Moment {
 		return d.discharge
 	case AnchorRaised:
 		return d.raised
+	case AnchorLastDose:
+		return d.doses[d.repeat].last
+	case AnchorEarliestDose:
+		return d.doses[d.repeat].earliest
 	}
 	return Moment{Day: d.follow(anchor).done}
 }
@@ -114,6 +122,9 @@ func (d *dating) resolve(p Point) Moment {
 	base := d.base(p.Anchor)
 	if base.IsZero() {
 		return Moment{}
+	}
+	if p.Offset.N == 0 && p.Clock == nil && (p.Anchor == AnchorLastDose || p.Anchor == AnchorEarliestDose) {
+		return base // a day, or an hour where the rule counts in hours
 	}
 	day := base.Day
 	switch p.Offset.Unit {

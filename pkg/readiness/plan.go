@@ -28,6 +28,7 @@ type Item struct {
 	Because string
 	Raised  *Raised
 	Entry   Entry
+	Advice  []string // what the rules on medicines say, in words
 }
 
 // Reason says why a plan cannot be met.
@@ -51,6 +52,7 @@ type Plan struct {
 	Discharge  Moment
 	Items      []Item // in the protocol's order
 	Infeasible []Reason
+	Medicines  []MedicineAdvice // in the case's order
 	// NextChange is the next instant at which some state changes with nothing
 	// but time passing; zero: none.
 	NextChange time.Time
@@ -59,7 +61,7 @@ type Plan struct {
 // Make computes the plan of a case at now. Same arguments, same plan.
 func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	d := newDating(c, p, cal, now)
-	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge}
+	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge, Medicines: d.advice}
 	places := make([][]Item, len(p.Steps))
 	total := 0
 	for _, n := range p.order {
@@ -177,9 +179,13 @@ func (d *dating) date(i *Item, c *Case) {
 	if s.Condition != nil {
 		i.Applies, i.Needs = s.Condition.Holds(c.Facts)
 	}
+	d.advise(i)
 	i.Opens, i.Waits = d.opensOn(s.Window)
 	i.Due = d.dueOn(s, i.Opens)
 	i.Last = d.lastOn(s, i.Due)
+	if i.Applies == Unknown && i.Last.IsZero() && s.countsFrom(AnchorLastDose) && !c.Day.IsZero() {
+		i.Last = Moment{Day: c.Day.Add(-1)} // undecided the day before, nobody is ready
+	}
 	if !i.Due.IsZero() && !d.booked.IsZero() && i.Due.Day < d.booked.Day {
 		i.Compressed, i.TooLate = !s.Fixed, s.Fixed
 	}
@@ -191,7 +197,7 @@ func (d *dating) date(i *Item, c *Case) {
 func (i *Item) settled(c *Case, later bool) ItemState {
 	switch i.Entry.Outcome {
 	case Done:
-		if !later && i.Entry.counts(i.Step, c) && !i.TooEarly(i.Entry.On) {
+		if !later && i.Entry.counts(i.Step, c) && !i.advisedOtherwise(c) && !i.TooEarly(i.Entry.On) {
 			return StateDone
 		}
 		return Expired

@@ -8,12 +8,17 @@ const (
 	AnchorSurgery   = "surgery"   // D0 for days and months, T0 for minutes
 	AnchorDischarge = "discharge" // H0, actual or expected from the planned stay
 	AnchorRaised    = "raised"    // the moment an event raised the step
+
+	// Of the medicine that a repeated step is for: its last dose, as signed, else
+	// as advised; and the earliest that may come out while facts are missing.
+	AnchorLastDose     = "last-dose"
+	AnchorEarliestDose = "earliest-last-dose"
 )
 
 // IsAnchor reports whether id names a moment rather than a step.
 func IsAnchor(id string) bool {
 	switch id {
-	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised:
+	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised, AnchorLastDose, AnchorEarliestDose:
 		return true
 	}
 	return false
@@ -122,6 +127,8 @@ type Step struct {
 	ForPerformer         string     // instruction for whoever does it
 	ForPatient           string     // instruction for the patient and the coach
 	Sources              []Source
+	ListsMedicines       bool // tells what the rules say on every medicine
+	Named                bool // counts only with a professional named, who answers for it
 }
 
 // StaffStep reports whether only staff take part in the step, so that its due
@@ -181,8 +188,10 @@ type Protocol struct {
 	URL, Version, Title string
 	Approved            bool // a named approver and date stand in the definition
 	DueWarning          time.Duration
-	Horizon             int // days ahead in which an earliest safe date is looked for
-	LinkTolerance       int // days between two dates that may still be one operation
+	Horizon             int    // days ahead in which an earliest safe date is looked for
+	LinkTolerance       int    // days between two dates that may still be one operation
+	MedicineNotice      string // what stands under advice on medicines; empty when they are approved
+	UndatedDecision     int    // days before surgery from which a medicine without a last dose counts
 	Stays               []Stay
 	Gates               []Gate
 	Facts               []Fact

@@ -36,6 +36,10 @@ func (pr *Protocol) event(p Point) string {
 		return "the start of anaesthesia"
 	case p.Anchor == AnchorRaised:
 		return "it was raised"
+	case p.Anchor == AnchorLastDose:
+		return "the last dose"
+	case p.Anchor == AnchorEarliestDose:
+		return "the earliest last dose that may come out"
 	case IsAnchor(p.Anchor):
 		return p.Anchor
 	}
@@ -48,6 +52,8 @@ func (pr *Protocol) at(p Point) string {
 	switch {
 	case !IsAnchor(p.Anchor):
 		return "when " + pr.event(p)
+	case p.Anchor == AnchorLastDose, p.Anchor == AnchorEarliestDose:
+		return "on " + pr.event(p)
 	case p.Anchor == AnchorRaised && hours:
 		return "the moment it was raised"
 	case p.Anchor == AnchorRaised:

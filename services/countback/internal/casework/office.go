@@ -163,6 +163,10 @@ func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
 		}
 		defs.Questionnaires[q.URL] = q
 	case "PlanDefinition":
+		if r.String("type", "coding", "code") == translate.TypeMedicineRules {
+			defs.Medicines = r
+			return plan, nil
+		}
 		return body, nil
 	}
 	return plan, nil

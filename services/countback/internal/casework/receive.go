@@ -234,6 +234,9 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	switch {
 	case q.Type == "Patient":
 		people, err = r.arrived(parsed, next.Type+"/"+next.ID)
+		if cur.Version > 0 { // corrected: age and sex count for doses
+			people = append(people, next.Type+"/"+next.ID)
+		}
 	case slices.Contains(planned, q.Type):
 		for _, p := range []string{next.Patient, cur.Patient} {
 			if strings.HasPrefix(p, "Patient/") {

@@ -154,7 +154,24 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 		}
 		out = append(out, rec)
 	}
-	return out, nil
+	return o.person(tx, patient, out)
+}
+
+// person adds the Patient: age and sex count for doses.
+func (o *Office) person(tx *store.Tx, patient string, out []*translate.Record) ([]*translate.Record, error) {
+	_, id, _ := strings.Cut(patient, "/")
+	s, err := tx.Current("Patient", id)
+	if errors.Is(err, store.ErrNotFound) {
+		return out, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	r, err := o.parsed.get(s)
+	if err != nil {
+		return nil, err
+	}
+	return append(out, &translate.Record{Resource: r, Type: s.Type, ID: s.ID, Updated: s.Updated, First: s.Updated}), nil
 }
 
 // since is when a visit that is over was first said to be so: saying it again,

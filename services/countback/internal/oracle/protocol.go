@@ -22,6 +22,10 @@ const (
 	Surgery   = "surgery"
 	Discharge = "discharge"
 	Raised    = "raised"
+
+	// Of a medicine: the oracle knows no medicines, so these never come.
+	LastDose     = "last-dose"
+	EarliestDose = "earliest-last-dose"
 )
 
 // Clock is a time of day by the clock on the wall.

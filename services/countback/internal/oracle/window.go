@@ -170,7 +170,7 @@ func (p *planner) sooner(a, b Moment) bool {
 }
 
 func isAnchor(from string) bool {
-	return from == Booking || from == Surgery || from == Discharge || from == Raised
+	return from == Booking || from == Surgery || from == Discharge || from == Raised || from == LastDose || from == EarliestDose
 }
 
 // followed says when the step of that code was last done, and whether it must

@@ -83,7 +83,7 @@ func readRules(body []byte) (Rules, error) {
 					})
 				}
 			}
-		case Booking, Surgery, Raised:
+		case Booking, Surgery, Raised, LastDose, EarliestDose:
 		default:
 			rules.Steps = append(rules.Steps, readStep(a))
 		}

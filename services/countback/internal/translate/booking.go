@@ -71,6 +71,7 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 		out = append(out, f.booking(&groups[n], p))
 		out[n].Case.Proofs = proofs
 	}
+	p.medicines(out, records, f)
 	for n := range out {
 		out[n].absorb(out[:len(appointments)], p.LinkTolerance)
 	}

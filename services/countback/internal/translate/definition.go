@@ -17,6 +17,7 @@ type Definitions struct {
 	ValueSets map[string]*ValueSet
 
 	Questionnaires Questionnaires
+	Medicines      *fhir.Resource // PlanDefinition of rules on medicines; nil: none
 }
 
 // Protocol is a readiness.Protocol with what the wire needs beside it.
@@ -31,6 +32,7 @@ type Protocol struct {
 
 	answerRules    []answerRule
 	questionnaires Questionnaires
+	drugs          medicineRules
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -77,6 +79,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if len(p.Gates) == 0 {
 		rd.faults = append(rd.faults, "its action surgery has no condition: nothing says which bookings open a case")
 	}
+	drugs := rd.medicines(defs.Medicines, &p)
 	checked, err := readiness.NewProtocol(p)
 	if faults := append(rd.faults, further(rd.faults, err)...); len(faults) > 0 {
 		return nil, &readiness.ProtocolError{Faults: faults}
@@ -87,6 +90,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	return &Protocol{
 		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules,
 		facts: rd.facts, kinds: readHoldKinds(defs.Holds), answerRules: rd.answerRules, questionnaires: defs.Questionnaires,
+		drugs: drugs,
 	}, nil
 }
 

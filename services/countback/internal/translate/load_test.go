@@ -76,6 +76,8 @@ func embedded(t testing.TB) (defs Definitions, planDefinition []byte) {
 				q, err := ReadQuestionnaire(r)
 				require.NoError(t, err)
 				defs.Questionnaires[q.URL] = q
+			case r.String("type", "coding", "code") == TypeMedicineRules:
+				defs.Medicines = r
 			case r.Type == "PlanDefinition":
 				planDefinition = b
 			}

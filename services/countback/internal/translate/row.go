@@ -38,8 +38,9 @@ type Row struct {
 	Because  string           `json:"bc,omitempty"`  // why it no longer counts, or is asked again
 	Why      string           `json:"why,omitempty"` // why it is no longer asked for
 	Work     *Work            `json:"e,omitempty"`
-	Record   string           `json:"pf,omitempty"` // reference to what shows that it was done, where no person said so
-	RecordOn string           `json:"po,omitempty"` // the day that it shows
+	Record   string           `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
+	RecordOn string           `json:"po,omitempty"`  // the day that it shows
+	Advice   []string         `json:"adv,omitempty"` // what the rules on medicines say
 }
 
 // Work is what people recorded on a Task. It survives every change of plan.
@@ -50,6 +51,7 @@ type Work struct {
 	Until   string            `json:"til,omitempty"` // the evidence's own end date
 	For     map[string]string `json:"for,omitempty"`
 	Reason  string            `json:"why,omitempty"`
+	Signed  string            `json:"sd,omitempty"` // the last dose that a prescriber signed
 	Against string            `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
 	// As sent, for the Task elements of the same names.
 	StatusReason    json.RawMessage `json:"sr,omitempty"`
@@ -83,7 +85,7 @@ func (r *Row) Entry() readiness.Entry {
 	}
 	on, _ := calendar.ParseDate(r.Work.On)
 	until, _ := calendar.ParseDate(r.Work.Until)
-	return readiness.Entry{Outcome: r.Work.Outcome, On: on, Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against}
+	return readiness.Entry{Outcome: r.Work.Outcome, On: on, Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against, Signed: signedMoment(r.Work.Signed)}
 }
 
 // Item is the row as an item of the old plan. A step that the protocol no
@@ -113,7 +115,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 	r := Row{
 		Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Key.Round,
 		State: i.State, Applies: i.Applies, Waits: i.Waits, Needs: i.Needs,
-		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last), Because: i.Because,
+		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last), Because: i.Because, Advice: i.Advice,
 	}
 	if i.Entry.Record != "" {
 		r.Record, r.RecordOn = i.Entry.Record, i.Entry.On.String()

@@ -72,8 +72,12 @@ func (f Facility) sheetLine(t *fhir.Resource) SheetLine {
 		remarks = append(remarks, "as soon as possible")
 	}
 	needs := extensions(t.Root(), "unknown-because")
-	for _, e := range needs {
-		remarks = append(remarks, "needs to know "+value(e).Text())
+	if advice := extension(t.Root(), "medicine-advice"); advice != nil { // tells what is needed, too
+		remarks = append(remarks, value(advice).Text())
+	} else {
+		for _, e := range needs {
+			remarks = append(remarks, "needs to know "+value(e).Text())
+		}
 	}
 	l.Remark = strings.Join(remarks, "; ")
 	switch t.String("status") {

@@ -19,6 +19,9 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 		Trigger:      a.String("trigger", "name"),
 		Expiry:       rd.expiry(extension(a, "evidence-expiry")),
 		Need:         rd.need(a),
+
+		ListsMedicines: value(extension(a, "lists-medicines")).Bool(),
+		Named:          value(extension(a, "named-performer")).Bool(),
 	}
 	s.Window.OpensEarliest = value(extension(a, "opens-earliest")).Bool()
 	for _, r := range a.Get("relatedAction").Items() {

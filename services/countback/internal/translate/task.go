@@ -127,6 +127,9 @@ func (f Facility) taskExtensions(t *fhir.Task, r *Row, item *readiness.Item, p *
 	for _, q := range r.Needs {
 		add(stringExtension("unknown-because", q))
 	}
+	for _, line := range r.Advice {
+		add(stringExtension("medicine-advice", line))
+	}
 	if item.Raised != nil && item.Raised.Why != "" {
 		add(stringExtension("why", item.Raised.Why))
 	}

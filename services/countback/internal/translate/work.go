@@ -242,6 +242,13 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	} else if item.TooEarly(on) {
 		return tooEarly(item)
 	}
+	if unnamed(sent, item.Step) {
+		return refuse("owner", "required", "Task.owner is missing: this step counts only with the professional who answers for it named as its owner, by reference, identifier or display")
+	}
+	var issues fhir.Issues
+	if w.Signed, issues = f.signed(sent, o); len(issues) > 0 {
+		return issues
+	}
 	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
 	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {

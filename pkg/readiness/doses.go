@@ -1,0 +1,145 @@
+package readiness
+
+import "strings"
+
+// doses are the moments of one medicine that steps count from.
+type doses struct {
+	last, earliest Moment
+	signed         bool // by a prescriber
+}
+
+// medicines works out the advice on each medicine of the case. What a prescriber
+// signed for this date goes before what the rules give.
+func (d *dating) medicines(c *Case, p *Protocol) {
+	if len(c.Medicines) == 0 {
+		return
+	}
+	d.notice = p.MedicineNotice
+	d.doses = make(map[string]doses, len(c.Medicines))
+	for n := range c.Medicines {
+		a := Advise(&c.Medicines[n], c, d.cal)
+		d.advice = append(d.advice, a)
+		if len(a.Medicine.Rules) == 0 {
+			continue
+		}
+		m := doses{last: a.Last, earliest: a.Earliest}
+		if m.earliest.IsZero() && !c.Day.IsZero() {
+			m.earliest = Moment{Day: c.Day.Add(-p.UndatedDecision)}
+		}
+		if s := c.signed(a.Medicine.Key); !s.IsZero() {
+			if !s.At.IsZero() {
+				s.At = s.At.In(d.cal.Zone())
+			}
+			m = doses{last: s, earliest: s, signed: true}
+		}
+		d.doses[a.Medicine.Key] = m
+	}
+}
+
+// signed is the last dose that a prescriber signed for a medicine and the date
+// that stands; of several the one of the latest round.
+func (c *Case) signed(medicine string) Moment {
+	var out Moment
+	round := 0
+	for key, e := range c.Entries {
+		if key.Repeat == medicine && key.Round > round && e.Outcome == Done && !e.Signed.IsZero() &&
+			e.For[DetailDate] == c.Day.String() && e.For[DetailLastDose(medicine)] == c.Details[DetailLastDose(medicine)] {
+			out, round = e.Signed, key.Round
+		}
+	}
+	return out
+}
+
+// advise tells an item what the rules on medicines say, and keeps a last dose
+// that cannot be dated a draft that says what is needed.
+func (d *dating) advise(i *Item) {
+	for n := range d.advice {
+		a := &d.advice[n]
+		switch {
+		case i.Step.ListsMedicines:
+			i.Advice = append(i.Advice, a.Headline())
+		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat && len(a.Medicine.Rules) > 0:
+			dose := d.doses[i.Key.Repeat]
+			i.Advice = d.told(a, dose)
+			if i.Applies == Yes && i.Step.countsFrom(AnchorLastDose) && dose.last.IsZero() && !a.Day.IsZero() {
+				i.Applies, i.Needs = Unknown, a.undated()
+			}
+		}
+	}
+	if i.Step.ListsMedicines && len(i.Advice) > 0 {
+		i.Advice = append([]string{d.summary()}, i.Advice...)
+		i.Advice = append(i.Advice, MedicineCaution)
+		if d.notice != "" {
+			i.Advice = append(i.Advice, d.notice)
+		}
+	}
+}
+
+// told is the advice in words; what a prescriber signed stands first.
+func (d *dating) told(a *MedicineAdvice, dose doses) []string {
+	words := a.Words(d.cal)
+	if d.notice != "" {
+		words = append(words, d.notice)
+	}
+	if !dose.signed {
+		return words
+	}
+	signed := a.Medicine.Name + ": last dose by " + dose.last.Words() + ", as a named prescriber signed"
+	if !a.Last.IsZero() && a.Last.sooner(dose.last) {
+		signed += ", which is later than the rules give"
+	}
+	return append([]string{signed + ". The rules say:"}, words...)
+}
+
+// summary names every medicine in one line, those that no rule knows last.
+func (d *dating) summary() string {
+	var known, strange []string
+	for n := range d.advice {
+		if m := d.advice[n].Medicine; len(m.Rules) > 0 {
+			known = append(known, m.Name)
+		} else {
+			strange = append(strange, m.Name)
+		}
+	}
+	var out []string
+	if len(known) > 0 {
+		out = append(out, "On record: "+strings.Join(known, ", ")+".")
+	}
+	if len(strange) > 0 {
+		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a person reviews them.")
+	}
+	return strings.Join(out, " ")
+}
+
+// undated says what a last dose waits for.
+func (a *MedicineAdvice) undated() []string {
+	if len(a.Needs) > 0 {
+		return a.Needs
+	}
+	return []string{"which last dose is decided by " + a.Decides}
+}
+
+// countsFrom reports whether a due point of the step counts from an anchor.
+func (s *Step) countsFrom(anchor string) bool {
+	for _, p := range s.Window.Due {
+		if p.Anchor == anchor {
+			return true
+		}
+	}
+	return false
+}
+
+// DetailLastDose names, among a case's details, the last dose that the rules
+// give for a medicine: what was signed or done for another one is asked again.
+func DetailLastDose(medicine string) string { return "last dose of " + medicine }
+
+// advisedOtherwise reports whether the rules gave another last dose when the
+// item was done than they give now.
+func (i *Item) advisedOtherwise(c *Case) bool {
+	if !i.Step.countsFrom(AnchorLastDose) && !i.Step.countsFrom(AnchorEarliestDose) {
+		return false
+	}
+	name := DetailLastDose(i.Key.Repeat)
+	was, known := i.Entry.For[name]
+	return known && was != c.Details[name]
+}

@@ -202,7 +202,7 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 	p, f, q := defaultProtocol(t), chicago(t), questionnaireOf(t, symptomURL)
 	first := appointment(t, "first", "2026-11-30", kneeService)
 	second := appointment(t, "second", "2027-03-01", hipService)
-	told := appointment(t, "told", "2026-12-05", hipService) // afterwards: it has no case
+	told := appointment(t, "before", "2026-12-05", hipService) // afterwards: it has no case
 	told.First = f.clock(t, "2026-12-08 09:00")
 	for _, r := range []struct {
 		name, at string

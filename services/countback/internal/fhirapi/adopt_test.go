@@ -1,12 +1,14 @@
 package fhirapi
 
 import (
+	"io/fs"
 	"net/http"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/countback/api"
 	"example.org/countback/pkg/fhir"
 )
 
@@ -205,15 +207,22 @@ func TestReadTheProtocol(t *testing.T) {
 		require.Equal(t, total, h.must(200, "GET", root+"/PlanDefinition?"+query, "", "Prefer", "handling=strict").String("total"), query)
 	}
 	sets := h.must(200, "GET", root+"/ValueSet?_count=100", "")
-	named := string(h.must(200, "GET", protocolAt, "").raw)
-	for _, e := range sets.entries() {
+	medicines, err := fs.ReadFile(api.Protocol, "protocol/PlanDefinition-perioperative-medicines.json")
+	require.NoError(t, err)
+	named := string(h.must(200, "GET", protocolAt, "").raw) + string(medicines)
+	served := sets.entries()
+	for next := sets.link("next"); next != ""; {
+		page := h.must(200, "GET", local(next), "")
+		served, next = append(served, page.entries()...), page.link("next")
+	}
+	for _, e := range served {
 		address := e.String("resource", "url")
 		require.Contains(t, named, `"`+address+`"`)
 		one := h.must(200, "GET", root+"/ValueSet?url="+address, "")
 		require.Equal(t, "1", one.String("total"))
 		h.must(200, "GET", root+"/ValueSet/"+one.String("entry", "resource", "id")+"/_history/1", "")
 	}
-	require.Len(t, sets.entries(), len(valueSetsNamed(named)))
+	require.Len(t, served, len(valueSetsNamed(named)))
 	require.Equal(t, http.StatusNotFound, h.get(root+"/ValueSet/canary").status)
 }
 

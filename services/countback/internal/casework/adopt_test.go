@@ -267,6 +267,9 @@ func TestAdoptNamesEveryFault(t *testing.T) {
 	want := map[string]string{}
 	for n, a := range actions {
 		action := a.(map[string]any)
+		if action["requiredBehavior"] == nil {
+			continue // a moment, not a step
+		}
 		switch fmt.Sprint(n % 10) {
 		case "5":
 			delete(action, "participant")

@@ -198,8 +198,7 @@ type Protocol struct {
 	Steps               []Step
 
 	index map[string]int // step code → place in Steps
-	order []int          // places in Steps, every step after those its dates count from
-	flows []flow         // demands between steps, see arrange
+	order []int          // places in Steps, every step after those it follows
 }
 
 // Canonical is the protocol's url|version.

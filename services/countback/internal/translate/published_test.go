@@ -167,6 +167,10 @@ func TestPublishedAges(t *testing.T) {
 		{"medical-evaluation", "2026-11-05", onS2, false, evaluated, published},
 		{"medical-evaluation", "2026-12-05", onS2, true, evaluated, published},
 		{"medical-evaluation", "2026-12-04", onS2, false, evaluated, published},
+		// The published example: done at 3 pm for a procedure at 9 am the next day,
+		// an update is still required after arrival.
+		{"evaluation-update", "2026-11-29", onS, false, "Joint Commission FAQ on history and physical: an update after arrival", published},
+		{"evaluation-update", "2026-11-30", onS, true, "Joint Commission FAQ on history and physical: an update after arrival", published},
 		{"baseline-questionnaire", "2026-10-05", onS, true, outcome, fromMemory},   // 56 days
 		{"baseline-questionnaire", "2026-10-05", onS2, false, outcome, fromMemory}, // 91 days
 		{"baseline-questionnaire", "2026-10-06", onS2, true, outcome, fromMemory},

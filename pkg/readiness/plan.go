@@ -191,6 +191,9 @@ func (d *dating) date(i *Item, c *Case) {
 	}
 }
 
+// InDoubt reports whether it must still be found out if the item applies.
+func (i *Item) InDoubt() bool { return i.Applies == Unknown && i.State.Waiting() }
+
 // settled gives the state that a person's entry decides; empty when none does.
 // Once people went on to a later round, what an earlier one says is past: the
 // patient was told another date in between.

@@ -46,6 +46,18 @@ func (pr *Protocol) event(p Point) string {
 	return "“" + pr.title(p.Anchor) + "” is done"
 }
 
+// LastRule says in plain words where the item's last useful moment comes from:
+// "2 days before surgery".
+func (pr *Protocol) LastRule(i *Item) string {
+	switch s := i.Step; {
+	case s.Last != nil:
+		return pr.words(*s.Last)
+	case i.Last.same(i.Due):
+		return pr.joinPoints(s.Window.Due, true)
+	}
+	return "the day before surgery"
+}
+
 // at says the moment of an anchor itself: "the day of surgery".
 func (pr *Protocol) at(p Point) string {
 	hours := p.Offset.Unit == Minutes

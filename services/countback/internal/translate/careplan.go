@@ -106,7 +106,7 @@ func reasons(v PlanView, p *Protocol) []string {
 		out = append(out, v.closed)
 	}
 	for _, r := range v.Plan.Infeasible {
-		out = append(out, infeasible(v.Plan, r))
+		out = append(out, infeasible(v.Plan, r, p))
 	}
 	if v.Safe != nil {
 		out = append(out, safeWords(v.Safe, p)...)
@@ -125,20 +125,21 @@ func reasons(v PlanView, p *Protocol) []string {
 }
 
 // infeasible says why a must cannot be met.
-func infeasible(pl *readiness.Plan, r readiness.Reason) string {
+func infeasible(pl *readiness.Plan, r readiness.Reason, p *Protocol) string {
 	n := slices.IndexFunc(pl.Items, func(i readiness.Item) bool { return i.Key == r.Key })
 	i := &pl.Items[n]
 	switch {
 	case i.Entry.Outcome == readiness.Failed:
 		return fmt.Sprintf("“%s” was tried and could not be done.", i.Step.Title)
 	case i.TooLate:
-		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked.", i.Step.Title, r.Last.Words())
+		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked, %s later; ask %s.",
+			i.Step.Title, lastWords(i, r.Last, p), counted(r.DaysMissing, "day"), i.Asks())
 	}
 	ago := ""
 	if r.DaysMissing > 0 {
-		ago = fmt.Sprintf(", %d day%s too late", r.DaysMissing, map[bool]string{false: "s"}[r.DaysMissing == 1])
+		ago = ", " + counted(r.DaysMissing, "day") + " too late"
 	}
-	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s%s.", i.Step.Title, r.Last.Words(), ago)
+	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s%s.", i.Step.Title, lastWords(i, r.Last, p), ago)
 }
 
 // safeWords says which day can be met, what stands in the way until then, and
@@ -286,7 +287,7 @@ func (f Facility) narrative(v PlanView, p *Protocol, notes string) string {
 	if open := questions(v.Plan); len(open) > 0 {
 		line("To find out: %s.", strings.Join(open, "; "))
 	}
-	for _, why := range append(f.summary(v), reasons(v, p)...) {
+	for _, why := range append(f.summary(v, p), reasons(v, p)...) {
 		line("%s", why)
 	}
 	line("Protocol: %s, version %s. %s", p.Title, p.Version, notes)

@@ -28,7 +28,7 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	out.Add(fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run})
 	out.Add(dateParameter("tried-until", f.Today(a.Now).Add(p.Horizon)))
 	if !a.Plan.Day.IsZero() {
-		out.Add(f.bookedDay(a.Plan, a.Holds))
+		out.Add(f.bookedDay(a, p))
 	}
 	for _, o := range a.Safe.Obstacles {
 		out.Add(f.obstacle(o, a, p))
@@ -45,7 +45,8 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 
 // bookedDay says whether every must can still be met for the day that stands,
 // and nothing holds it.
-func (f Facility) bookedDay(pl *readiness.Plan, holds []HoldView) fhir.Parameter {
+func (f Facility) bookedDay(a SafeAnswer, p *Protocol) fhir.Parameter {
+	pl := a.Plan
 	met := len(pl.Infeasible) == 0 && pl.State != readiness.CaseHeld
 	out := fhir.Parameter{Name: "booked-day", Part: []fhir.Parameter{
 		dateParameter("day", pl.Day), {Name: "met", ValueBoolean: &met},
@@ -53,13 +54,13 @@ func (f Facility) bookedDay(pl *readiness.Plan, holds []HoldView) fhir.Parameter
 	if closed := f.closed(pl.Day); closed != "" {
 		out.Part = append(out.Part, stringParameter("why", closed))
 	}
-	for _, h := range holds {
+	for _, h := range a.Holds {
 		if h.Ended == "" {
 			out.Part = append(out.Part, stringParameter("why", h.Sentence()))
 		}
 	}
 	for _, r := range pl.Infeasible {
-		out.Part = append(out.Part, stringParameter("why", infeasible(pl, r)))
+		out.Part = append(out.Part, stringParameter("why", infeasible(pl, r, p)))
 	}
 	return out
 }
@@ -73,7 +74,7 @@ func (f Facility) obstacle(o readiness.Obstacle, a SafeAnswer, p *Protocol) fhir
 		out.Part = append(out.Part, stringParameter("why", strings.ToUpper(o.Ground[:1])+o.Ground[1:]+"."))
 	} else if s, ok := o.Stands(a.Case, p.Protocol, f.Calendar, a.Now); ok {
 		out.Part = append(out.Part, stringParameter("why",
-			"With surgery on "+s.Plan.Day.Format("Mon 2 Jan 2006")+": "+infeasible(s.Plan, s.Reason)))
+			"With surgery on "+s.Plan.Day.Format("Mon 2 Jan 2006")+": "+infeasible(s.Plan, s.Reason, p)))
 	}
 	return out
 }

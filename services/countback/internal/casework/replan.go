@@ -100,19 +100,16 @@ func (o *Office) reasons(tx *store.Tx, patient string, kept map[string]string) e
 	if err != nil {
 		return err
 	}
-	cases, err := tx.CasesOf(patient)
-	if err != nil {
-		return err
-	}
 	p, err := o.inForce(tx)
 	if err != nil {
 		return err
 	}
-	taken := map[string]bool{}
-	for _, b := range translate.Bookings(records, p, o.facility) {
-		if c := caseOf(cases, &b, taken); c != nil {
-			taken[c.ID] = true
-		} else if !b.Opens {
+	list, err := o.standings(tx, p, patient, records)
+	if err != nil {
+		return err
+	}
+	for n := range list {
+		if b := &list[n].booking; list[n].c == nil && !b.Opens {
 			kept[b.Primary] = b.Reason
 		}
 	}

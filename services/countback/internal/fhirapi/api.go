@@ -101,6 +101,7 @@ func (s *server) routes(g *gin.RouterGroup) {
 		g.HEAD(path, s.serve(kind, typ))
 	}
 	reads("/metadata", capabilities, "")
+	reads("/_history", historySystem, "")
 	s.operates(g)
 	g.POST("/"+definitionType+"/$preview", s.operation(s.preview))
 	g.GET("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))
@@ -109,6 +110,8 @@ func (s *server) routes(g *gin.RouterGroup) {
 		typ, id := "/"+o.typ, "/"+o.typ+"/:id"
 		reads(typ, searchType, o.typ)
 		reads(id, read, o.typ)
+		reads(typ+"/_history", historyType, o.typ)
+		reads(id+"/_history", historyInstance, o.typ)
 		reads(id+"/_history/:vid", vread, o.typ)
 		g.POST(typ+"/_search", s.serve(searchType, o.typ))
 		if o.allows(create) {

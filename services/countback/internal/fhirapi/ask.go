@@ -26,6 +26,7 @@ type ask struct {
 	prefer preferences
 
 	search search.Query // of a search, as understood
+	past   past         // of a history, ditto
 
 	// Of what is written:
 	resource  *fhir.Resource
@@ -59,6 +60,8 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		a.version, _ = parseVersion(c.Param("vid"))
 	case searchType:
 		return a, s.askedSearch(c, a)
+	case historyInstance, historyType, historySystem:
+		return a, s.understandPast(a, c.Request.URL.RawQuery)
 	case create, update, conditionalUpdate:
 		return a, s.askedWrite(c, a)
 	}
@@ -88,9 +91,8 @@ func (s *server) understand(a *ask, raw string) error {
 		return casework.Refuse(casework.ErrMalformed, fhir.CodeStructure, a.element("url"),
 			"the search parameters are not well formed: name=value, joined by &, with other signs escaped")
 	}
-	strict := s.Strict && a.prefer.handling != "lenient" || a.prefer.handling == "strict"
 	q, issues := search.Parse(a.typ, values, search.Options{
-		Zone: s.Zone, Base: s.Base, Strict: strict, MaxCount: s.MaxCount, Now: s.Now(), Handled: []string{formatParam},
+		Zone: s.Zone, Base: s.Base, Strict: s.strict(a), MaxCount: s.MaxCount, Now: s.Now(), Handled: []string{formatParam},
 	})
 	if len(issues) > 0 {
 		for n := range issues {
@@ -100,6 +102,11 @@ func (s *server) understand(a *ask, raw string) error {
 	}
 	a.search = q
 	return nil
+}
+
+// strict reports whether an unknown parameter is refused.
+func (s *server) strict(a *ask) bool {
+	return s.Strict && a.prefer.handling != "lenient" || a.prefer.handling == "strict"
 }
 
 // askedWrite reads the resource and where it is to go.
@@ -204,6 +211,8 @@ func (s *server) carryOut(ctx context.Context, a *ask) (reply, error) {
 		return s.find(ctx, a)
 	case read, vread:
 		return s.read(ctx, a)
+	case historyInstance, historyType, historySystem:
+		return s.history(ctx, a)
 	}
 	return s.write(ctx, a)
 }

@@ -51,7 +51,7 @@ func bundleRows(t *testing.T, s seed) []badRow {
 		{"a deletion", beside(entry("", "DELETE", s.ref(s.patient), "")), nil, 422, "not-supported", in("request.method"), "cannot be deleted"},
 		{"a patch", beside(entry("", "PATCH", s.ref(s.patient), `{"resourceType":"Parameters"}`)), nil, 422, "not-supported", in("request.method"), "cannot be patched"},
 		{"an operation", beside(entry("", "POST", "Patient/$canary", "")), nil, 422, "not-supported", in("request.url"), "no operations"},
-		{"a history", beside(entry("", "GET", "Patient/1/_history", "")), nil, 422, "not-supported", in("request.url"), "no histories"},
+		{"a history of too much", beside(entry("", "GET", "Patient/1/_history/1/1", "")), nil, 422, "not-supported", in("request.url"), "no operations"},
 		{"a type that is not served", beside(entry("", "POST", "Medication", `{"resourceType":"Medication"}`)), nil, 422, "not-supported", in("request.url"), "Medication is not served here"},
 		{"a plan from outside", beside(entry("", "PUT", "CarePlan/canary", `{"resourceType":"CarePlan","id":"canary","status":"active","intent":"plan","subject":{"display":"canary"}}`)), nil, 422, "not-supported", in("request.method"), "this service makes it"},
 		{"a Task among others", beside(entry("", "PUT", "Task/canary", `{"resourceType":"Task","id":"canary","status":"completed","intent":"order"}`)), nil, 422, "business-rule", in("request.url"), "one by one"},

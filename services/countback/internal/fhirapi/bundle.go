@@ -209,8 +209,11 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 	if err := a.conditions.check(a); err != nil {
 		return nil, err
 	}
-	if a.kind == searchType {
+	switch a.kind {
+	case searchType:
 		return a, s.understand(a, raw)
+	case historyInstance, historyType, historySystem:
+		return a, s.understandPast(a, raw)
 	}
 	if a.kind.writes() {
 		a.condition = raw
@@ -231,7 +234,7 @@ func (a *ask) address(e *fhir.Entry) (query string, err error) {
 		a.id = parts[1]
 	}
 	nowhere := casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
-		"nothing is served at this url: it is Type, Type/id, Type/id/_history/version, or Type?parameters; no operations, no histories")
+		"nothing is served at this url: it is Type, Type/id, Type/id/_history/version, Type?parameters, or one of these with /_history; no operations")
 	switch {
 	case strings.Contains(path, "$"):
 		return "", casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
@@ -247,6 +250,12 @@ func (a *ask) address(e *fhir.Entry) (query string, err error) {
 	case e.Method != http.MethodGet && e.Method != http.MethodHead:
 	case path == "metadata":
 		a.kind, a.typ = capabilities, ""
+	case path == "_history":
+		a.kind, a.typ = historySystem, ""
+	case len(parts) == 2 && parts[1] == "_history":
+		a.kind, a.id = historyType, ""
+	case len(parts) == 3 && parts[2] == "_history":
+		a.kind = historyInstance
 	case len(parts) == 1:
 		a.kind = searchType
 	case len(parts) == 2:

@@ -54,6 +54,7 @@ func (s *server) statement() ([]byte, error) {
 		Mode: r4.RestfulCapabilityModeServer, Documentation: new(restDocumentation),
 		Interaction: []r4.CapabilityStatementRestInteraction{
 			{Code: r4.SystemRestfulInteractionTransaction}, {Code: r4.SystemRestfulInteractionBatch},
+			{Code: r4.SystemRestfulInteractionHistorySystem},
 		},
 	}
 	for _, o := range offers {

@@ -16,6 +16,9 @@ const (
 	read              interaction = "read"
 	vread             interaction = "vread"
 	searchType        interaction = "search-type"
+	historyInstance   interaction = "history-instance"
+	historyType       interaction = "history-type"
+	historySystem     interaction = "history-system"
 	create            interaction = "create"
 	update            interaction = "update"
 	conditionalUpdate interaction = "conditional-update"
@@ -73,7 +76,7 @@ func offered(typ string) (offer, bool) {
 // interactions lists what the type allows, in the order of the
 // CapabilityStatement.
 func (o offer) interactions() []interaction {
-	out := []interaction{read, vread, searchType}
+	out := []interaction{read, vread, historyInstance, historyType, searchType}
 	if o.received {
 		out = append(out, create, update, conditionalUpdate)
 	}

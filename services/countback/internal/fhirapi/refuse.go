@@ -12,7 +12,7 @@ import (
 
 // served refuses what the offers do not allow.
 func (a *ask) served(method string) error {
-	if a.kind == capabilities {
+	if a.kind == capabilities || a.kind == historySystem {
 		return nil
 	}
 	o, ok := offered(a.typ)
@@ -87,13 +87,11 @@ func nowhere(path string) error {
 		return refuse("nothing is served here: the FHIR service lies at " + root)
 	case slices.ContainsFunc(parts, isOperation):
 		return refuse("this operation is not served here")
-	case slices.Contains(parts, "_history"):
-		return refuse("histories are not listed here: a single version is read with Type/id/_history/version")
 	}
 	if _, ok := offered(parts[0]); !ok {
 		return unknownType(parts[0], "")
 	}
-	return refuse("nothing is served at this address: it is Type, Type/id or Type/id/_history/version, without a slash at its end")
+	return refuse("nothing is served at this address: it is Type, Type/id, Type/id/_history/version or a history, without a slash at its end")
 }
 
 // noMethod answers a method that the address does not take; Gin has set Allow.
@@ -118,10 +116,13 @@ func wrongMethod(method, path string) error {
 	parts, _ := segments(path)
 	if len(parts) > 0 {
 		if o, ok := offered(parts[0]); ok {
+			if parts[len(parts)-1] == "_history" || len(parts) > 2 {
+				return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "a history and its versions are read with GET")
+			}
 			return notAllowed(o, method, len(parts) == 1, "")
 		}
-		if parts[0] == "metadata" {
-			return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "metadata is read with GET")
+		if parts[0] == "metadata" || parts[0] == "_history" {
+			return casework.Refuse(errMethod, fhir.CodeNotSupported, "", parts[0]+" is read with GET")
 		}
 	}
 	return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "this address takes POST with a transaction or batch Bundle")
@@ -135,7 +136,7 @@ func allowedAt(path string) []string {
 		return nil
 	}
 	o, ok := offered(parts[0])
-	if !ok || len(parts) == 2 && parts[1] == "_search" {
+	if !ok || len(parts) == 2 && (parts[1] == "_search" || parts[1] == "_history") {
 		return nil
 	}
 	return o.methods(len(parts) == 2)

@@ -114,14 +114,16 @@ func (s *server) routes(g *gin.RouterGroup) {
 		reads(id+"/_history", historyInstance, o.typ)
 		reads(id+"/_history/:vid", vread, o.typ)
 		g.POST(typ+"/_search", s.serve(searchType, o.typ))
-		if o.allows(create) {
-			g.POST(typ, s.serve(create, o.typ))
-		}
-		if o.allows(conditionalUpdate) {
-			g.PUT(typ, s.serve(conditionalUpdate, o.typ))
-		}
-		if o.allows(update) {
-			g.PUT(id, s.serve(update, o.typ))
+		for _, w := range []struct {
+			kind         interaction
+			method, path string
+		}{
+			{create, "POST", typ}, {conditionalUpdate, "PUT", typ}, {conditionalPatch, "PATCH", typ}, {conditionalDelete, "DELETE", typ},
+			{update, "PUT", id}, {patch, "PATCH", id}, {remove, "DELETE", id},
+		} {
+			if o.allows(w.kind) {
+				g.Handle(w.method, w.path, s.serve(w.kind, o.typ))
+			}
 		}
 	}
 }

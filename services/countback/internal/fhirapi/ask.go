@@ -30,7 +30,8 @@ type ask struct {
 
 	// Of what is written:
 	resource  *fhir.Resource
-	condition string // of a conditional update
+	patch     *fhir.JSONPatch
+	condition string // of a conditional update, patch or deletion
 	sent      sent
 	at        string // Bundle.entry[2]; empty for a request of its own
 	fullURL   string
@@ -62,7 +63,8 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		return a, s.askedSearch(c, a)
 	case historyInstance, historyType, historySystem:
 		return a, s.understandPast(a, c.Request.URL.RawQuery)
-	case create, update, conditionalUpdate:
+	}
+	if kind.writes() {
 		return a, s.askedWrite(c, a)
 	}
 	return a, nil
@@ -111,17 +113,17 @@ func (s *server) strict(a *ask) bool {
 
 // askedWrite reads the resource and where it is to go.
 func (s *server) askedWrite(c *gin.Context, a *ask) error {
-	if err := bodyIsJSON(c.Request.Header); err != nil {
+	if err := a.bodyIsTaken(c); err != nil {
 		return err
 	}
-	if a.kind == update && !validID(a.id) {
+	if a.kind.changes() && !a.kind.conditional() && !validID(a.id) {
 		return casework.Refuse(casework.ErrMalformed, fhir.CodeValue, a.typ+".id",
 			"the id in the address is not a FHIR id: 1 to 64 letters, digits, '-' and '.'")
 	}
-	if a.kind == conditionalUpdate {
+	if a.kind.conditional() {
 		if a.condition = withoutFormat(c.Request.URL.RawQuery); a.condition == "" {
 			return casework.Refuse(casework.ErrMalformed, fhir.CodeRequired, "",
-				"a PUT names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
+				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
 		}
 	}
 	limit := s.MaxResource
@@ -132,20 +134,45 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 	if err != nil {
 		return err
 	}
-	res, issues := fhir.Parse(body, limit)
-	if len(issues) > 0 {
+	a.sent = sent{contentType: c.GetHeader("Content-Type"), method: c.Request.Method, target: below(c.Request.URL), body: body}
+	return a.content(body, limit)
+}
+
+// content reads the body of a write: a resource, a patch, or nothing for a
+// deletion.
+func (a *ask) content(body []byte, limit int) error {
+	var issues fhir.Issues
+	switch a.kind {
+	case remove, conditionalDelete:
+		return nil
+	case patch, conditionalPatch:
+		if a.patch, issues = fhir.ParseJSONPatch(body, limit); len(issues) > 0 {
+			return contentRefusal(issues)
+		}
+		return nil
+	}
+	if a.resource, issues = fhir.Parse(body, limit); len(issues) > 0 {
 		return contentRefusal(issues)
 	}
-	if res.Type != a.typ {
-		return casework.Refuse(casework.ErrMalformed, fhir.CodeInvariant, res.Type,
-			"the address names "+a.typ+", but the resource is of type "+res.Type)
+	if a.resource.Type != a.typ {
+		return casework.Refuse(casework.ErrMalformed, fhir.CodeInvariant, a.resource.Type,
+			"the address names "+a.typ+", but the resource is of type "+a.resource.Type)
 	}
-	a.resource = res
-	a.sent = sent{
-		source: sourceOf(res), contentType: c.GetHeader("Content-Type"), method: c.Request.Method,
-		target: below(c.Request.URL), body: body,
-	}
+	a.sent.source = sourceOf(a.resource)
 	return nil
+}
+
+// bodyIsTaken refuses a body of another kind than the interaction takes. What a
+// DELETE sends along means nothing (RFC 9110, 9.3.5), and is kept as sent.
+func (a *ask) bodyIsTaken(c *gin.Context) error {
+	switch a.kind {
+	case remove, conditionalDelete:
+		return nil
+	case patch, conditionalPatch:
+		c.Header("Accept-Patch", patchType)
+		return bodyIsPatch(c.Request.Header)
+	}
+	return bodyIsJSON(c.Request.Header)
 }
 
 // withoutFormat takes _format, which is no condition, out of a query.

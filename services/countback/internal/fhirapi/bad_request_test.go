@@ -12,6 +12,7 @@ func requestRows(t *testing.T, s seed) []badRow {
 	appointment := booking("9", s.ref(s.patient), s.ref(s.order))
 	own := func(body, id string) string { return with(t, body, `",`, `","id":"`+id+`",`) }
 	id := strings.TrimPrefix(s.patient, people+"/")
+	asPatch := []string{"Content-Type", "", "Content-Type", patchType}
 	twins := "identifier=" + personSystem + "|canary-ptwins"
 	return []badRow{
 		{"create if none has a number without a system", "POST", people, patient("9"), []string{"If-None-Exist", "identifier=canary"}, 400, "value", "Patient", "exactly identifier=system|value"},
@@ -54,9 +55,30 @@ func requestRows(t *testing.T, s seed) []badRow {
 		{"a resource that is not held", "GET", people + "/canary", "", nil, 404, "not-found", "Patient", "there is no such Patient"},
 		{"a version that is not held", "GET", s.patient + "/_history/9", "", nil, 404, "not-found", "Patient", "there is no such Patient"},
 		{"a version that is no number", "GET", s.patient + "/_history/canary", "", nil, 404, "not-found", "", "there is no such Patient"},
-		{"a deletion", "DELETE", s.patient, "", nil, 405, "not-supported", "", "cannot be deleted: say with its status"},
+		{"a deletion of a person who is needed", "DELETE", s.patient, "", nil, 409, "conflict", "Patient", "while something about the person is held"},
+		{"a deletion of nothing named", "DELETE", people, "", nil, 400, "required", "", "a DELETE names what it changes"},
+		{"a deletion of two", "DELETE", people + "?" + twins, "", nil, 412, "multiple-matches", "Patient", "more than one Patient"},
+		{"a deletion by name", "DELETE", people + "?family=Canary", "", nil, 400, "value", "Patient", "exactly identifier=system|value"},
+		{"a deletion of an old version", "DELETE", s.order, "", []string{"If-Match", `W/"9"`}, 412, "conflict", "ServiceRequest", "If-Match"},
+		{"a deletion of what cannot be an id", "DELETE", people + "/canary_1", "", nil, 400, "value", "Patient.id", "not a FHIR id"},
+		{"a deletion of all of ours", "DELETE", root + "/CarePlan?identifier=a|canary", "", nil, 405, "not-supported", "", "keeps it as the record"},
+		{"a deletion of a flag", "DELETE", root + "/Flag/canary", "", nil, 405, "not-supported", "", "keeps it as the record"},
+		{"a deletion of a record", "DELETE", root + "/Provenance/canary", "", nil, 405, "not-supported", "", "keeps it as the record"},
 		{"a deletion of ours", "DELETE", s.carePlan, "", nil, 405, "not-supported", "", "keeps it as the record"},
-		{"a patch", "PATCH", s.patient, "[]", nil, 405, "not-supported", "", "send the whole resource with PUT"},
+		{"a patch of another kind", "PATCH", s.patient, `{"resourceType":"Parameters"}`, nil, 415, "not-supported", "", "only application/json-patch+json"},
+		{"a patch that is none", "PATCH", s.patient, "{}", asPatch, 400, "structure", "", "array of operations"},
+		{"a patch that adds to nothing", "PATCH", s.patient, `[{"op":"add","path":"/canary/1","value":1}]`, asPatch, 422, "business-rule", "Patient", "nothing to add to"},
+		{"a patch whose test fails", "PATCH", s.patient, `[{"op":"test","path":"/gender","value":"canary"}]`, asPatch, 422, "business-rule", "Patient", "the test failed"},
+		{"a patch that makes no FHIR", "PATCH", s.patient, `[{"op":"add","path":"/canary","value":1}]`, asPatch, 422, "structure", "Patient", "no element of the name"},
+		{"a patch of the id", "PATCH", s.patient, `[{"op":"replace","path":"/id","value":"canary"}]`, asPatch, 422, "invariant", "Patient", "cannot change Patient.id"},
+		{"a patch of the type", "PATCH", s.patient, `[{"op":"replace","path":"","value":{"resourceType":"Location","id":"canary"}}]`, asPatch, 422, "invariant", "Patient", "another type"},
+		{"a patch of an old version", "PATCH", s.patient, `[{"op":"test","path":"/gender","value":"canary"}]`, append([]string{"If-Match", `W/"9"`}, asPatch...), 412, "conflict", "Patient", "If-Match"},
+		{"a patch of nothing", "PATCH", people + "/canary", "[]", asPatch, 404, "not-found", "Patient", "no such Patient"},
+		{"a patch of what a condition does not find", "PATCH", people + "?identifier=" + personSystem + "|canary-pnone", "[]", asPatch, 404, "not-found", "Patient", "no such Patient"},
+		{"a patch of two", "PATCH", people + "?" + twins, "[]", asPatch, 412, "multiple-matches", "Patient", "more than one Patient"},
+		{"a patch of nothing named", "PATCH", people, "[]", asPatch, 400, "required", "", "a PATCH names what it changes"},
+		{"a patch of a plan", "PATCH", s.carePlan, "[]", asPatch, 405, "not-supported", "", "this service makes it"},
+		{"a patch of a protocol", "PATCH", planDefinition, "[]", asPatch, 405, "not-supported", "", "send the whole resource with PUT"},
 		{"a plan from outside", "POST", root + "/CarePlan", `{"resourceType":"CarePlan"}`, nil, 405, "not-supported", "", "this service makes it"},
 		{"a plan changed from outside", "PUT", s.carePlan, `{"resourceType":"CarePlan"}`, nil, 405, "not-supported", "", "this service makes it"},
 		{"a create with an id", "POST", s.patient, patient("9"), nil, 405, "not-supported", "", "a POST goes to the address of the type"},

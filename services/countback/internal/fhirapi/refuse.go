@@ -20,7 +20,7 @@ func (a *ask) served(method string) error {
 		return unknownType(a.typ, a.element("url"))
 	}
 	if !o.allows(a.kind) {
-		return notAllowed(o, method, a.kind == conditionalUpdate, a.element("method"))
+		return notAllowed(o, method, a.kind.conditional(), a.element("method"))
 	}
 	return nil
 }
@@ -40,14 +40,16 @@ func unknownType(typ, at string) *casework.Refusal {
 func notAllowed(o offer, method string, conditional bool, at string) *casework.Refusal {
 	text := o.typ + " does not take this method here"
 	switch {
-	case method == "DELETE" && o.received:
-		text = o.typ + " cannot be deleted: say with its status that it ended or was entered in error, and send it again with PUT"
+	case method == "DELETE" && o.received, method == "PATCH" && o.received:
+		text = "a " + method + " names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
 	case method == "DELETE":
 		text = o.typ + " cannot be deleted: this service makes it, and keeps it as the record"
-	case method == "PATCH":
+	case (method == "PUT" || method == "PATCH") && o.worked && conditional:
+		text = o.typ + " is changed by its id only: " + method + " " + o.typ + "/id"
+	case method == "PATCH" && o.adopted:
 		text = o.typ + " cannot be patched: send the whole resource with PUT"
-	case method == "PUT" && o.worked && conditional:
-		text = o.typ + " is updated by its id only: PUT " + o.typ + "/id"
+	case method == "PATCH":
+		text = o.typ + " cannot be patched: this service makes it"
 	case o.worked && method == "POST":
 		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
 	case o.typ == setType && (method == "PUT" || method == "POST"):

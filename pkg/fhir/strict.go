@@ -69,6 +69,18 @@ type reader struct {
 }
 
 func readTree(body []byte) (*Node, *Issue) {
+	root, issue := readValue(body)
+	if issue == nil && root.kind != Object {
+		return nil, syntaxIssue("", 0, "a FHIR resource is a JSON object { … }")
+	}
+	if issue != nil {
+		return nil, issue
+	}
+	return root, nil
+}
+
+// readValue reads one JSON value of any kind.
+func readValue(body []byte) (*Node, *Issue) {
 	if i := invalidUTF8(body); i >= 0 {
 		return nil, syntaxIssue("", i, "the body is not valid UTF-8")
 	}
@@ -82,9 +94,6 @@ func readTree(body []byte) (*Node, *Issue) {
 	}
 	if _, err := r.dec.ReadToken(); err != io.EOF {
 		return nil, syntaxIssue("", root.end, "there is something after the end of the resource")
-	}
-	if root.kind != Object {
-		return nil, syntaxIssue("", 0, "a FHIR resource is a JSON object { … }")
 	}
 	return root, nil
 }

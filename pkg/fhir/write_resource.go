@@ -147,6 +147,32 @@ func (b *ResultBundle) AddMatch(fullURL string, resource json.RawMessage, mode r
 		Search: &r4.BundleEntrySearch{Mode: &mode}})
 }
 
+// VersionEntry is one version in a history.
+type VersionEntry struct {
+	FullURL      string
+	Method, URL  string // of the request that made it
+	Status       string // of its response; required
+	ETag         string
+	LastModified time.Time
+	Resource     json.RawMessage // nil for a deletion
+}
+
+// AddVersion adds a version to a Bundle of type history, whose entries all need
+// a request and a response (bdl-3, bdl-4).
+func (b *ResultBundle) AddVersion(e VersionEntry) {
+	out := r4.BundleEntry{FullUrl: &e.FullURL, Resource: e.Resource, Request: &r4.BundleEntryRequest{Url: e.URL},
+		Response: &r4.BundleEntryResponse{Status: e.Status, Etag: &e.ETag, LastModified: new(FormatInstant(e.LastModified))}}
+	switch e.Method {
+	case "POST":
+		out.Request.Method = r4.HTTPVerbPOST
+	case "DELETE":
+		out.Request.Method = r4.HTTPVerbDELETE
+	default:
+		out.Request.Method = r4.HTTPVerbPUT
+	}
+	b.Entry = append(b.Entry, out)
+}
+
 // EntryResult is what became of one entry of a batch or transaction.
 type EntryResult struct {
 	Status       string // such as "201 Created"; required

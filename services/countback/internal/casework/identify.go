@@ -38,7 +38,7 @@ func (q *Request) duplicate() *Refusal {
 func (r *receipt) distinct() error {
 	for n := range r.requests {
 		q := &r.requests[n]
-		if r.targets[n].current.Version > 0 {
+		if r.targets[n].current.Version > 0 || r.targets[n].matched {
 			continue
 		}
 		for m := range r.requests {

@@ -176,7 +176,7 @@ func (a *asking) held(sent, name string, types []string) (store.Stored, error) {
 		return store.Stored{}, a.q.refuse(ErrMalformed, fhir.CodeValue, name, "is not a reference to a resource held here: "+strings.Join(types, ", ")+" and its id")
 	}
 	s, err := a.tx.Current(ref.Type, ref.ID)
-	if errors.Is(err, store.ErrNotFound) {
+	if errors.Is(err, store.ErrNotFound) || err == nil && s.Deleted {
 		return s, a.q.refuse(ErrInvalid, "not-found", name, "no such "+ref.Type+" is held here")
 	}
 	return s, err

@@ -39,16 +39,17 @@ type Delivery struct {
 	Requests                            []Request
 }
 
-// Request is one create or update.
+// Request is one create, update, patch or deletion.
 type Request struct {
 	At          string // where it stands, "Bundle.entry[2]"; empty for a message of its own
-	Method      string // POST or PUT
-	Type, ID    string // of the target; ID empty for POST and conditional updates
-	Query       string // of a conditional update: identifier=system|value
+	Method      string // POST, PUT, PATCH or DELETE
+	Type, ID    string // of the target; ID empty for POST and what has a condition
+	Query       string // of a conditional update, patch or deletion: identifier=system|value
 	IfNoneExist string // of a conditional create
 	IfMatch     string // version that must be the current one; empty: none
 	FullURL     string // what other entries call it
 	Resource    *fhir.Resource
+	Patch       *fhir.JSONPatch // of a PATCH, which has no Resource
 }
 
 // Result is what became of one request.
@@ -56,6 +57,7 @@ type Result struct {
 	Stored  store.Stored
 	Created bool
 	Changed bool // false: what was sent is what is held already
+	Deleted bool // there is no such resource now, whether there was one or not
 	// Note says why a booking was kept and opened no case; empty for nothing.
 	Note string
 	// Advice is what a person who reported a symptom must be told at once; empty
@@ -69,15 +71,20 @@ type Result struct {
 func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
 	var out []Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
-		r := receipt{office: o, tx: tx, refs: map[string]string{}, claimed: map[string]int{}, at: map[string]string{}}
 		var err error
-		out, err = r.run(d)
+		out, err = o.receipt(tx).run(d)
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
+}
+
+func (o *Office) receipt(tx *store.Tx) *receipt {
+	return &receipt{
+		office: o, tx: tx, refs: map[string]string{}, claimed: map[string]int{}, at: map[string]string{}, erased: map[int]erasure{},
+	}
 }
 
 // receipt is one delivery within its transaction.
@@ -92,12 +99,13 @@ type receipt struct {
 	targets  []target          // of the requests
 	sources  []string          // versioned references of what changed
 	at       map[string]string // Type/id → where the sender finds it in the message
+	erased   map[int]erasure   // what became of deletions, by request
 }
 
 // target is the resource that a request turned out to mean.
 type target struct {
 	current store.Stored // Version 0: none yet
-	matched bool         // a conditional create that found one: nothing to write
+	matched bool         // a conditional create that found one, or a deletion: nothing more to write
 }
 
 func (r *receipt) run(d Delivery) ([]Result, error) {
@@ -112,17 +120,10 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	if r.protocol, err = r.office.inForce(r.tx); err != nil {
 		return nil, err
 	}
+	d.Requests = slices.Clone(d.Requests)
 	r.requests, r.targets = d.Requests, make([]target, len(d.Requests))
-	// Creates before updates, as R4 orders a transaction; the outcome does not
-	// depend on the order of the entries.
-	for _, method := range []string{"POST", "PUT"} {
-		for n := range d.Requests {
-			if q := &d.Requests[n]; q.Method == method {
-				if err := r.identify(n, q); err != nil {
-					return nil, err
-				}
-			}
-		}
+	if err := r.identifyAll(); err != nil {
+		return nil, err
 	}
 	if err := r.distinct(); err != nil {
 		return nil, err
@@ -130,6 +131,11 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	out := make([]Result, len(d.Requests))
 	var people []string
 	for n := range d.Requests {
+		if gone, ok := r.erased[n]; ok {
+			out[n] = gone.result
+			people = append(people, gone.people...)
+			continue
+		}
 		res, patients, err := r.save(&d.Requests[n], r.targets[n])
 		if err != nil {
 			return nil, err
@@ -147,17 +153,43 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	return out, r.notes(out, people, why.kept)
 }
 
+// identifyAll finds what each request means: deletions, creates and then
+// updates and patches, as R4 orders a transaction; the outcome does not depend
+// on the order of the entries.
+func (r *receipt) identifyAll() error {
+	for _, step := range []struct {
+		methods []string
+		do      func(int, *Request) error
+	}{
+		{[]string{"DELETE"}, r.erase}, {[]string{"DELETE"}, r.unneeded},
+		{[]string{"POST"}, r.identify},
+		{[]string{"PATCH"}, r.amend}, {[]string{"PUT", "PATCH"}, r.identify},
+	} {
+		for n := range r.requests {
+			if q := &r.requests[n]; slices.Contains(step.methods, q.Method) {
+				if err := step.do(n, q); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
 // notes tells each sender of an appointment that was kept without a case why,
 // the tenth time as the first: what was sent again changed nothing, so that its
 // reason is looked up here.
 func (r *receipt) notes(out []Result, planned []string, kept map[string]string) error {
 	for n := range out {
 		s := out[n].Stored
-		if s.Type == "Appointment" && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
+		if s.Type == "Appointment" && !out[n].Deleted && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
 			planned = append(planned, s.Patient)
 			if err := r.office.reasons(r.tx, s.Patient, kept); err != nil {
 				return err
 			}
+		}
+		if out[n].Deleted {
+			continue
 		}
 		out[n].Note = note(s, kept)
 		if why := r.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
@@ -229,7 +261,7 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	r.office.parsed.put(next, parsed)
 	r.sources = append(r.sources, versioned(next))
 	r.at[next.Type+"/"+next.ID] = q.path("")
-	res := Result{Stored: next, Created: cur.Version == 0, Changed: true}
+	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true}
 	var people []string
 	switch {
 	case q.Type == "Patient":

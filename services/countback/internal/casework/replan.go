@@ -151,14 +151,18 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 		}
 		out = append(out, rec)
 	}
-	return o.person(tx, patient, out)
+	gone, err := o.withdrawn(tx, patient)
+	if err != nil {
+		return nil, err
+	}
+	return o.person(tx, patient, append(out, gone...))
 }
 
 // person adds the Patient: age and sex count for doses.
 func (o *Office) person(tx *store.Tx, patient string, out []*translate.Record) ([]*translate.Record, error) {
 	_, id, _ := strings.Cut(patient, "/")
 	s, err := tx.Current("Patient", id)
-	if errors.Is(err, store.ErrNotFound) {
+	if errors.Is(err, store.ErrNotFound) || err == nil && s.Deleted {
 		return out, nil
 	}
 	if err != nil {
@@ -183,6 +187,9 @@ func (o *Office) since(tx *store.Tx, rec *translate.Record, version int64) (time
 		return since, err
 	}
 	for _, s := range versions {
+		if s.Deleted {
+			break
+		}
 		r, issues := fhir.Parse(s.Body, len(s.Body)+1)
 		if len(issues) > 0 {
 			return since, issues

@@ -128,6 +128,9 @@ func (o *Office) standingOf(tx *store.Tx, p *translate.Protocol, typ, id string)
 		if err != nil {
 			return nil, err
 		}
+		if held.Deleted {
+			return nil, Refuse(ErrGone, "deleted", typ, "this "+typ+" was deleted")
+		}
 		patient = held.Patient
 		fits = func(s *standing) bool { return slices.Contains(s.booking.Members, typ+"/"+id) }
 	}

@@ -20,6 +20,7 @@ type TaskWork struct {
 	Source, ContentType string
 	Body                []byte // as sent
 	Resource            *fhir.Resource
+	Patch               *fhir.JSONPatch // instead of a Resource
 }
 
 // Work records what a person wrote and plans the case again.
@@ -40,8 +41,12 @@ func (o *Office) Work(ctx context.Context, t TaskWork) (Result, error) {
 		if err != nil {
 			return err
 		}
+		method := "PUT"
+		if t.Patch != nil {
+			method = "PATCH"
+		}
 		if _, err := tx.Archive(store.Received{
-			At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: "PUT", Target: "Task/" + t.ID, Body: t.Body,
+			At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
 		}); err != nil {
 			return err
 		}
@@ -80,6 +85,11 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	snapshot, err := o.snapshot(tx, item)
 	if err != nil {
 		return nil, err
+	}
+	if t.Patch != nil {
+		if t.Resource, err = patchedOf(t.Patch, current, "Task"); err != nil {
+			return nil, err
+		}
 	}
 	ri := row.Item(p, o.facility)
 	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, translate.WorkOptions{

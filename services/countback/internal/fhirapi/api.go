@@ -101,6 +101,7 @@ func (s *server) routes(g *gin.RouterGroup) {
 		g.HEAD(path, s.serve(kind, typ))
 	}
 	reads("/metadata", capabilities, "")
+	reads("/_history", historySystem, "")
 	s.operates(g)
 	g.POST("/"+definitionType+"/$preview", s.operation(s.preview))
 	g.GET("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))
@@ -109,16 +110,20 @@ func (s *server) routes(g *gin.RouterGroup) {
 		typ, id := "/"+o.typ, "/"+o.typ+"/:id"
 		reads(typ, searchType, o.typ)
 		reads(id, read, o.typ)
+		reads(typ+"/_history", historyType, o.typ)
+		reads(id+"/_history", historyInstance, o.typ)
 		reads(id+"/_history/:vid", vread, o.typ)
 		g.POST(typ+"/_search", s.serve(searchType, o.typ))
-		if o.allows(create) {
-			g.POST(typ, s.serve(create, o.typ))
-		}
-		if o.allows(conditionalUpdate) {
-			g.PUT(typ, s.serve(conditionalUpdate, o.typ))
-		}
-		if o.allows(update) {
-			g.PUT(id, s.serve(update, o.typ))
+		for _, w := range []struct {
+			kind         interaction
+			method, path string
+		}{
+			{create, "POST", typ}, {conditionalUpdate, "PUT", typ}, {conditionalPatch, "PATCH", typ}, {conditionalDelete, "DELETE", typ},
+			{update, "PUT", id}, {patch, "PATCH", id}, {remove, "DELETE", id},
+		} {
+			if o.allows(w.kind) {
+				g.Handle(w.method, w.path, s.serve(w.kind, o.typ))
+			}
 		}
 	}
 }

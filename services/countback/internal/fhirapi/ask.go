@@ -26,10 +26,12 @@ type ask struct {
 	prefer preferences
 
 	search search.Query // of a search, as understood
+	past   past         // of a history, ditto
 
 	// Of what is written:
 	resource  *fhir.Resource
-	condition string // of a conditional update
+	patch     *fhir.JSONPatch
+	condition string // of a conditional update, patch or deletion
 	sent      sent
 	at        string // Bundle.entry[2]; empty for a request of its own
 	fullURL   string
@@ -59,7 +61,10 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		a.version, _ = parseVersion(c.Param("vid"))
 	case searchType:
 		return a, s.askedSearch(c, a)
-	case create, update, conditionalUpdate:
+	case historyInstance, historyType, historySystem:
+		return a, s.understandPast(a, c.Request.URL.RawQuery)
+	}
+	if kind.writes() {
 		return a, s.askedWrite(c, a)
 	}
 	return a, nil
@@ -88,9 +93,8 @@ func (s *server) understand(a *ask, raw string) error {
 		return casework.Refuse(casework.ErrMalformed, fhir.CodeStructure, a.element("url"),
 			"the search parameters are not well formed: name=value, joined by &, with other signs escaped")
 	}
-	strict := s.Strict && a.prefer.handling != "lenient" || a.prefer.handling == "strict"
 	q, issues := search.Parse(a.typ, values, search.Options{
-		Zone: s.Zone, Base: s.Base, Strict: strict, MaxCount: s.MaxCount, Now: s.Now(), Handled: []string{formatParam},
+		Zone: s.Zone, Base: s.Base, Strict: s.strict(a), MaxCount: s.MaxCount, Now: s.Now(), Handled: []string{formatParam},
 	})
 	if len(issues) > 0 {
 		for n := range issues {
@@ -102,19 +106,24 @@ func (s *server) understand(a *ask, raw string) error {
 	return nil
 }
 
+// strict reports whether an unknown parameter is refused.
+func (s *server) strict(a *ask) bool {
+	return s.Strict && a.prefer.handling != "lenient" || a.prefer.handling == "strict"
+}
+
 // askedWrite reads the resource and where it is to go.
 func (s *server) askedWrite(c *gin.Context, a *ask) error {
-	if err := bodyIsJSON(c.Request.Header); err != nil {
+	if err := a.bodyIsTaken(c); err != nil {
 		return err
 	}
-	if a.kind == update && !validID(a.id) {
+	if a.kind.changes() && !a.kind.conditional() && !validID(a.id) {
 		return casework.Refuse(casework.ErrMalformed, fhir.CodeValue, a.typ+".id",
 			"the id in the address is not a FHIR id: 1 to 64 letters, digits, '-' and '.'")
 	}
-	if a.kind == conditionalUpdate {
+	if a.kind.conditional() {
 		if a.condition = withoutFormat(c.Request.URL.RawQuery); a.condition == "" {
 			return casework.Refuse(casework.ErrMalformed, fhir.CodeRequired, "",
-				"a PUT names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
+				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
 		}
 	}
 	limit := s.MaxResource
@@ -125,20 +134,45 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 	if err != nil {
 		return err
 	}
-	res, issues := fhir.Parse(body, limit)
-	if len(issues) > 0 {
+	a.sent = sent{contentType: c.GetHeader("Content-Type"), method: c.Request.Method, target: below(c.Request.URL), body: body}
+	return a.content(body, limit)
+}
+
+// content reads the body of a write: a resource, a patch, or nothing for a
+// deletion.
+func (a *ask) content(body []byte, limit int) error {
+	var issues fhir.Issues
+	switch a.kind {
+	case remove, conditionalDelete:
+		return nil
+	case patch, conditionalPatch:
+		if a.patch, issues = fhir.ParseJSONPatch(body, limit); len(issues) > 0 {
+			return contentRefusal(issues)
+		}
+		return nil
+	}
+	if a.resource, issues = fhir.Parse(body, limit); len(issues) > 0 {
 		return contentRefusal(issues)
 	}
-	if res.Type != a.typ {
-		return casework.Refuse(casework.ErrMalformed, fhir.CodeInvariant, res.Type,
-			"the address names "+a.typ+", but the resource is of type "+res.Type)
+	if a.resource.Type != a.typ {
+		return casework.Refuse(casework.ErrMalformed, fhir.CodeInvariant, a.resource.Type,
+			"the address names "+a.typ+", but the resource is of type "+a.resource.Type)
 	}
-	a.resource = res
-	a.sent = sent{
-		source: sourceOf(res), contentType: c.GetHeader("Content-Type"), method: c.Request.Method,
-		target: below(c.Request.URL), body: body,
-	}
+	a.sent.source = sourceOf(a.resource)
 	return nil
+}
+
+// bodyIsTaken refuses a body of another kind than the interaction takes. What a
+// DELETE sends along means nothing (RFC 9110, 9.3.5), and is kept as sent.
+func (a *ask) bodyIsTaken(c *gin.Context) error {
+	switch a.kind {
+	case remove, conditionalDelete:
+		return nil
+	case patch, conditionalPatch:
+		c.Header("Accept-Patch", patchType)
+		return bodyIsPatch(c.Request.Header)
+	}
+	return bodyIsJSON(c.Request.Header)
 }
 
 // withoutFormat takes _format, which is no condition, out of a query.
@@ -204,6 +238,8 @@ func (s *server) carryOut(ctx context.Context, a *ask) (reply, error) {
 		return s.find(ctx, a)
 	case read, vread:
 		return s.read(ctx, a)
+	case historyInstance, historyType, historySystem:
+		return s.history(ctx, a)
 	}
 	return s.write(ctx, a)
 }

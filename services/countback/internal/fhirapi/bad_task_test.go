@@ -65,9 +65,14 @@ func taskRows(t *testing.T, s seed) []badRow {
 		badRow{"task: another id", "PUT", root + "/Task/canary", string(coach.raw), nil, 400, "invariant", "Task.id", "must be the id"},
 		badRow{"task: not held", "PUT", root + "/Task/canary", with(t, string(coach.raw), coach.String("id"), "canary"), nil, 404, "not-found", "Task", "no such Task"},
 		badRow{"task: an old version", "PUT", at, status(t, coach, "accepted"), []string{"If-Match", `W/"9"`}, 412, "conflict", "Task", "read it again"},
-		badRow{"task: by number", "PUT", root + "/Task?identifier=a|canary", string(coach.raw), nil, 405, "not-supported", "", "updated by its id only"},
+		badRow{"task: by number", "PUT", root + "/Task?identifier=a|canary", string(coach.raw), nil, 405, "not-supported", "", "changed by its id only"},
 		badRow{"task: from outside", "POST", root + "/Task", string(coach.raw), nil, 405, "not-supported", "", "its status is changed with PUT"},
 		badRow{"task: a deletion", "DELETE", at, "", nil, 405, "not-supported", "", "keeps it as the record"},
+		badRow{"task: a patch by number", "PATCH", root + "/Task?identifier=a|canary", "[]", []string{"Content-Type", "", "Content-Type", patchType}, 405, "not-supported", "", "changed by its id only"},
+		badRow{"task: an illegal move by patch", "PATCH", root + "/Task/" + draft.String("id"), `[{"op":"replace","path":"/status","value":"in-progress"}]`, []string{"Content-Type", "", "Content-Type", patchType}, 422, "business-rule", "Task.status", "open moves are: completed, cancelled"},
+		badRow{"task: another priority by patch", "PATCH", at, `[{"op":"replace","path":"/priority","value":"stat"}]`, []string{"Content-Type", "", "Content-Type", patchType}, 422, "business-rule", "Task.priority", "cannot be changed here"},
+		badRow{"task: a patch whose test fails", "PATCH", at, `[{"op":"test","path":"/status","value":"canary"}]`, []string{"Content-Type", "", "Content-Type", patchType}, 422, "business-rule", "Task", "the test failed"},
+		badRow{"task: a patch of an old version", "PATCH", at, `[]`, []string{"If-Match", `W/"9"`, "Content-Type", "", "Content-Type", patchType}, 412, "conflict", "Task", "read it again"},
 		badRow{"task: another resource", "PUT", at, patient("9"), nil, 400, "invariant", "Patient", "the address names Task"},
 	)
 }

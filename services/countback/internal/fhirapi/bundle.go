@@ -1,6 +1,7 @@
 package fhirapi
 
 import (
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"net/http"
@@ -176,7 +177,7 @@ func (s *server) finished(m *message, out *fhir.ResultBundle) ([]byte, error) {
 	return fhir.Marshal(out)
 }
 
-func (i interaction) writes() bool { return i == create || i == update || i == conditionalUpdate }
+func (i interaction) writes() bool { return i == create || i.changes() }
 
 // whole turns the refusal of an entry into that of a transaction: what is not
 // served for an entry is a fault of the Bundle, not of the address.
@@ -209,14 +210,59 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 	if err := a.conditions.check(a); err != nil {
 		return nil, err
 	}
-	if a.kind == searchType {
+	switch a.kind {
+	case searchType:
 		return a, s.understand(a, raw)
+	case historyInstance, historyType, historySystem:
+		return a, s.understandPast(a, raw)
 	}
 	if a.kind.writes() {
-		a.condition = raw
-		a.sent = sent{source: sourceOf(e.Resource), contentType: mediaType, method: e.Method, target: e.URL, body: e.Resource.Raw}
+		return a, s.entryWrite(a, e, raw)
 	}
 	return a, nil
+}
+
+// entryWrite reads what an entry writes. A JSON Patch comes as a Binary, as R4
+// wants it: a Bundle holds nothing but resources.
+func (s *server) entryWrite(a *ask, e *fhir.Entry, condition string) error {
+	a.condition = condition
+	a.sent = sent{contentType: mediaType, method: e.Method, target: e.URL}
+	switch a.kind {
+	case remove, conditionalDelete:
+		return nil
+	case patch, conditionalPatch:
+		return s.entryPatch(a, e.Resource)
+	}
+	a.sent.source, a.sent.body = sourceOf(e.Resource), e.Resource.Raw
+	return nil
+}
+
+func (s *server) entryPatch(a *ask, binary *fhir.Resource) error {
+	a.resource = nil
+	at := a.at + ".resource"
+	if binary.Type != "Binary" || binary.String("contentType") != patchType {
+		return casework.Refuse(errMediaType, fhir.CodeNotSupported, at, "a PATCH is a Binary with contentType "+patchType+" and the patch in data")
+	}
+	body, err := base64.StdEncoding.DecodeString(binary.String("data"))
+	if err != nil {
+		return casework.Refuse(casework.ErrMalformed, fhir.CodeValue, at+".data", "data is not base64")
+	}
+	a.sent.contentType, a.sent.body = patchType, body
+	if err := a.content(body, s.MaxResource); err != nil {
+		return a.inPlace(err)
+	}
+	return nil
+}
+
+// inPlace gives the refusal of what an entry holds its place in the Bundle.
+func (a *ask) inPlace(err error) error {
+	var r *casework.Refusal
+	if errors.As(err, &r) {
+		for n := range r.Issues {
+			r.Issues[n].Expression = a.at + ".resource"
+		}
+	}
+	return err
 }
 
 // address reads method and URL of an entry; query is what follows the '?'.
@@ -231,7 +277,7 @@ func (a *ask) address(e *fhir.Entry) (query string, err error) {
 		a.id = parts[1]
 	}
 	nowhere := casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
-		"nothing is served at this url: it is Type, Type/id, Type/id/_history/version, or Type?parameters; no operations, no histories")
+		"nothing is served at this url: it is Type, Type/id, Type/id/_history/version, Type?parameters, or one of these with /_history; no operations")
 	switch {
 	case strings.Contains(path, "$"):
 		return "", casework.Refuse(errUnknown, fhir.CodeNotSupported, a.element("url"),
@@ -244,9 +290,23 @@ func (a *ask) address(e *fhir.Entry) (query string, err error) {
 		a.kind = conditionalUpdate
 	case e.Method == http.MethodPut:
 		a.kind = update
+	case e.Method == http.MethodPatch && conditional:
+		a.kind = conditionalPatch
+	case e.Method == http.MethodPatch:
+		a.kind = patch
+	case e.Method == http.MethodDelete && conditional:
+		a.kind = conditionalDelete
+	case e.Method == http.MethodDelete:
+		a.kind = remove
 	case e.Method != http.MethodGet && e.Method != http.MethodHead:
 	case path == "metadata":
 		a.kind, a.typ = capabilities, ""
+	case path == "_history":
+		a.kind, a.typ = historySystem, ""
+	case len(parts) == 2 && parts[1] == "_history":
+		a.kind, a.id = historyType, ""
+	case len(parts) == 3 && parts[2] == "_history":
+		a.kind = historyInstance
 	case len(parts) == 1:
 		a.kind = searchType
 	case len(parts) == 2:

@@ -117,7 +117,7 @@ func TestBatch(t *testing.T) {
 		{"200 OK", "", ""},
 		{"422 Unprocessable Entity", "business-rule", "Bundle.entry[3].resource.status"},
 		{"412 Precondition Failed", "conflict", "Bundle.entry[4].resource"},
-		{"405 Method Not Allowed", "not-supported", "Bundle.entry[5].request.method"},
+		{"409 Conflict", "conflict", "Bundle.entry[5].resource"},
 		{"404 Not Found", "not-supported", "Bundle.entry[6].request.url"},
 		{"200 OK", "", ""},
 		{"400 Bad Request", "value", "Bundle.entry[8].request.url"},

@@ -22,12 +22,12 @@ type conditions struct {
 // would do what the sender wanted to prevent. It brings If-Match into the form
 // W/"n".
 func (c *conditions) check(a *ask) error {
-	writes := a.kind == create || a.kind == update || a.kind == conditionalUpdate
+	writes := a.kind.writes()
 	for _, rule := range []struct {
 		value, name, text string
 		legal             bool
 	}{
-		{c.ifMatch, "ifMatch", "If-Match names the version that an update changes", a.kind == update || a.kind == conditionalUpdate},
+		{c.ifMatch, "ifMatch", "If-Match names the version that an update changes", a.kind.changes()},
 		{c.ifNoneExist, "ifNoneExist", "If-None-Exist belongs to a create (POST)", a.kind == create},
 		{c.ifNoneMatch, "ifNoneMatch", "If-None-Match belongs to a read", !writes},
 		{c.ifModifiedSince, "ifModifiedSince", "If-Modified-Since belongs to a read", !writes},

@@ -17,7 +17,8 @@ const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. 
 	"A create or update answers with the resource, and an entry of a Bundle without it, unless Prefer: return says otherwise. " +
 	"The GET entries of a transaction are carried out after its commit. " +
 	"Unknown search parameters are left out of the link self, or refused under Prefer: handling=strict. " +
-	"Nothing is deleted or patched."
+	"A PATCH is a JSON Patch. " +
+	"What the hospital sent can be deleted, and its history stays; a deleted booking counts as entered in error. A Patient of whom something is held cannot be deleted."
 
 // documentation says what is special about a type.
 func (o offer) documentation() string {
@@ -39,6 +40,7 @@ func (s *server) statement() ([]byte, error) {
 	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindInstance,
 		fhir.FormatInstant(s.Now().In(s.Zone)), mediaType, "json")
 	cs.Url = new(s.Base + "/metadata")
+	cs.PatchFormat = []string{patchType}
 	cs.Name, cs.Title = new("Countback"), new("Countback")
 	description := s.Description
 	if description == "" {
@@ -54,6 +56,7 @@ func (s *server) statement() ([]byte, error) {
 		Mode: r4.RestfulCapabilityModeServer, Documentation: new(restDocumentation),
 		Interaction: []r4.CapabilityStatementRestInteraction{
 			{Code: r4.SystemRestfulInteractionTransaction}, {Code: r4.SystemRestfulInteractionBatch},
+			{Code: r4.SystemRestfulInteractionHistorySystem},
 		},
 	}
 	for _, o := range offers {
@@ -89,11 +92,14 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		ConditionalDelete: new(r4.ConditionalDeleteStatusNotSupported),
 		ReferencePolicy:   []r4.ReferenceHandlingPolicy{r4.ReferenceHandlingPolicyLiteral, r4.ReferenceHandlingPolicyLogical},
 	}
+	if o.allows(conditionalDelete) {
+		out.ConditionalDelete = new(r4.ConditionalDeleteStatusSingle)
+	}
 	if err := code(&out.Type, o.typ); err != nil {
 		return out, err
 	}
 	for _, i := range o.interactions() {
-		if i == conditionalUpdate { // an attribute, not an interaction
+		if i.conditional() { // an attribute, not an interaction
 			continue
 		}
 		one := r4.CapabilityStatementRestResourceInteraction{}

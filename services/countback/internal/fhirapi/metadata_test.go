@@ -90,6 +90,10 @@ func TestStatementIsTrue(t *testing.T) {
 	h.must(201, "POST", root+"/Condition", `{"resourceType":"Condition","subject":{"reference":"`+strings.TrimPrefix(who.patient, root+"/")+`"},
 		"code":{"coding":[{"system":"http://hl7.org/fhir/sid/icd-10-cm","code":"N39.0"}]}}`) // for a Flag
 	for _, i := range h.statement().Get("rest", "interaction").Items() {
+		if i.String("code") == "history-system" {
+			require.Equal(t, "history", h.must(200, "GET", root+"/_history?_count=1", "").String("type"))
+			continue
+		}
 		r := h.must(200, "POST", root, bundleOf(i.String("code"), entry("", "GET", "metadata", "")))
 		require.Equal(t, i.String("code")+"-response", r.String("type"))
 	}
@@ -174,18 +178,40 @@ func (h *house) callResource(r *fhir.Node) {
 	require.True(h.t, r.Get("readHistory").Bool())
 	require.Equal(h.t, current.raw, h.must(200, "GET", at+"/"+one+"/_history/"+current.String("meta", "versionId"), "").raw)
 
-	require.NotContains(h.t, declared, "delete")
-	require.Equal(h.t, "not-supported", r.String("conditionalDelete"))
-	h.must(405, "DELETE", at+"/"+one, "")
-	h.must(405, "DELETE", at+"?_id="+one, "")
-	require.NotContains(h.t, declared, "patch")
-	h.must(405, "PATCH", at+"/"+one, "[]")
-	for _, history := range []string{"history-instance", "history-type"} {
-		require.NotContains(h.t, declared, history)
+	h.callPatch(r, slices.Contains(declared, "patch"), current)
+	for declaration, path := range map[string]string{"history-instance": at + "/" + one + "/_history", "history-type": at + "/_history"} {
+		require.Contains(h.t, declared, declaration)
+		require.Equal(h.t, "history", h.must(200, "GET", path, "").String("type"))
 	}
-	h.must(404, "GET", at+"/"+one+"/_history", "")
-	h.must(404, "GET", at+"/_history", "")
 	h.callUpdates(r, slices.Contains(declared, "update"), current)
+	h.callDelete(r, slices.Contains(declared, "delete"), one)
+}
+
+// callPatch patches nothing, by id and by condition.
+func (h *house) callPatch(r *fhir.Node, declared bool, current response) {
+	h.t.Helper()
+	at := root + "/" + r.String("type")
+	status := map[bool]int{true: 200, false: 405}
+	h.must(status[declared], "PATCH", at+"/"+current.String("id"), "[]", asPatch...)
+	conditional := slices.Contains(casework.Received, r.String("type"))
+	h.must(map[bool]int{true: 404, false: 405}[conditional], "PATCH", at+"?identifier=https://canary.example|none", "[]", asPatch...)
+	require.Equal(h.t, patchType, h.statement().String("patchFormat"))
+}
+
+// callDelete deletes by condition and by id.
+func (h *house) callDelete(r *fhir.Node, declared bool, one string) {
+	h.t.Helper()
+	at := root + "/" + r.String("type")
+	if !declared {
+		require.Equal(h.t, "not-supported", r.String("conditionalDelete"))
+		h.must(405, "DELETE", at+"/"+one, "")
+		h.must(405, "DELETE", at+"?_id="+one, "")
+		return
+	}
+	require.Equal(h.t, "single", r.String("conditionalDelete"))
+	h.must(204, "DELETE", at+"?identifier=https://canary.example|canary-new", "")
+	h.must(410, "GET", at+"/canary-new", "")
+	h.must(204, "DELETE", at+"/canary-other", "")
 }
 
 // definitionOf is the published definition of an operation of a type.

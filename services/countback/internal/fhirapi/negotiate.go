@@ -71,6 +71,14 @@ func bodyIsJSON(h http.Header) error {
 	return bodyIs(h, jsonTypes, "application/fhir+json")
 }
 
+// patchType is the media type of a JSON Patch (RFC 6902).
+const patchType = "application/json-patch+json"
+
+// bodyIsPatch refuses a body that is not a JSON Patch.
+func bodyIsPatch(h http.Header) error {
+	return bodyIs(h, []string{patchType}, patchType)
+}
+
 // bodyIsForm refuses a body that is not an HTML form, as _search takes one.
 func bodyIsForm(h http.Header) error {
 	return bodyIs(h, []string{"application/x-www-form-urlencoded"}, "application/x-www-form-urlencoded")

@@ -8,7 +8,7 @@ import (
 )
 
 // interaction is one thing that a client may ask for. The values are codes of
-// the value set type-restful-interaction, but for conditionalUpdate.
+// the value set type-restful-interaction, but for the conditional ones.
 type interaction string
 
 const (
@@ -16,9 +16,16 @@ const (
 	read              interaction = "read"
 	vread             interaction = "vread"
 	searchType        interaction = "search-type"
+	historyInstance   interaction = "history-instance"
+	historyType       interaction = "history-type"
+	historySystem     interaction = "history-system"
 	create            interaction = "create"
 	update            interaction = "update"
 	conditionalUpdate interaction = "conditional-update"
+	patch             interaction = "patch"
+	conditionalPatch  interaction = "conditional-patch"
+	remove            interaction = "delete"
+	conditionalDelete interaction = "conditional-delete"
 )
 
 // taskType is the one type of our own that people write.
@@ -34,8 +41,8 @@ const (
 // offer is what is served for one resource type.
 type offer struct {
 	typ      string
-	received bool // a hospital may send it: create, update, and both by condition
-	worked   bool // people may update it, but it is never created from outside
+	received bool // a hospital may send it: create, update, patch and delete, each by condition too
+	worked   bool // people may update and patch it, but it is never created from outside
 	adopted  bool // part of the protocol: a new version may be sent to its id
 }
 
@@ -73,9 +80,12 @@ func offered(typ string) (offer, bool) {
 // interactions lists what the type allows, in the order of the
 // CapabilityStatement.
 func (o offer) interactions() []interaction {
-	out := []interaction{read, vread, searchType}
+	out := []interaction{read, vread, historyInstance, historyType, searchType}
 	if o.received {
-		out = append(out, create, update, conditionalUpdate)
+		out = append(out, create, update, conditionalUpdate, patch, conditionalPatch, remove, conditionalDelete)
+	}
+	if o.worked {
+		out = append(out, patch)
 	}
 	if o.worked || o.adopted {
 		out = append(out, update)
@@ -95,5 +105,22 @@ func (o offer) methods(instance bool) []string {
 	if instance && o.allows(update) || !instance && o.allows(conditionalUpdate) {
 		out = append(out, "PUT")
 	}
+	if instance && o.allows(patch) || !instance && o.allows(conditionalPatch) {
+		out = append(out, "PATCH")
+	}
+	if instance && o.allows(remove) || !instance && o.allows(conditionalDelete) {
+		out = append(out, "DELETE")
+	}
 	return out
+}
+
+// conditional reports whether a condition says what is meant, and not an id.
+func (i interaction) conditional() bool {
+	return i == conditionalUpdate || i == conditionalPatch || i == conditionalDelete
+}
+
+// changes reports whether what is there already is changed, so that If-Match
+// has a meaning.
+func (i interaction) changes() bool {
+	return i.conditional() || i == update || i == patch || i == remove
 }

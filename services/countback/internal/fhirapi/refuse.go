@@ -12,7 +12,7 @@ import (
 
 // served refuses what the offers do not allow.
 func (a *ask) served(method string) error {
-	if a.kind == capabilities {
+	if a.kind == capabilities || a.kind == historySystem {
 		return nil
 	}
 	o, ok := offered(a.typ)
@@ -20,7 +20,7 @@ func (a *ask) served(method string) error {
 		return unknownType(a.typ, a.element("url"))
 	}
 	if !o.allows(a.kind) {
-		return notAllowed(o, method, a.kind == conditionalUpdate, a.element("method"))
+		return notAllowed(o, method, a.kind.conditional(), a.element("method"))
 	}
 	return nil
 }
@@ -40,14 +40,16 @@ func unknownType(typ, at string) *casework.Refusal {
 func notAllowed(o offer, method string, conditional bool, at string) *casework.Refusal {
 	text := o.typ + " does not take this method here"
 	switch {
-	case method == "DELETE" && o.received:
-		text = o.typ + " cannot be deleted: say with its status that it ended or was entered in error, and send it again with PUT"
+	case method == "DELETE" && o.received, method == "PATCH" && o.received:
+		text = "a " + method + " names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
 	case method == "DELETE":
 		text = o.typ + " cannot be deleted: this service makes it, and keeps it as the record"
-	case method == "PATCH":
+	case (method == "PUT" || method == "PATCH") && o.worked && conditional:
+		text = o.typ + " is changed by its id only: " + method + " " + o.typ + "/id"
+	case method == "PATCH" && o.adopted:
 		text = o.typ + " cannot be patched: send the whole resource with PUT"
-	case method == "PUT" && o.worked && conditional:
-		text = o.typ + " is updated by its id only: PUT " + o.typ + "/id"
+	case method == "PATCH":
+		text = o.typ + " cannot be patched: this service makes it"
 	case o.worked && method == "POST":
 		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
 	case o.typ == setType && (method == "PUT" || method == "POST"):
@@ -87,13 +89,11 @@ func nowhere(path string) error {
 		return refuse("nothing is served here: the FHIR service lies at " + root)
 	case slices.ContainsFunc(parts, isOperation):
 		return refuse("this operation is not served here")
-	case slices.Contains(parts, "_history"):
-		return refuse("histories are not listed here: a single version is read with Type/id/_history/version")
 	}
 	if _, ok := offered(parts[0]); !ok {
 		return unknownType(parts[0], "")
 	}
-	return refuse("nothing is served at this address: it is Type, Type/id or Type/id/_history/version, without a slash at its end")
+	return refuse("nothing is served at this address: it is Type, Type/id, Type/id/_history/version or a history, without a slash at its end")
 }
 
 // noMethod answers a method that the address does not take; Gin has set Allow.
@@ -118,10 +118,13 @@ func wrongMethod(method, path string) error {
 	parts, _ := segments(path)
 	if len(parts) > 0 {
 		if o, ok := offered(parts[0]); ok {
+			if parts[len(parts)-1] == "_history" || len(parts) > 2 {
+				return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "a history and its versions are read with GET")
+			}
 			return notAllowed(o, method, len(parts) == 1, "")
 		}
-		if parts[0] == "metadata" {
-			return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "metadata is read with GET")
+		if parts[0] == "metadata" || parts[0] == "_history" {
+			return casework.Refuse(errMethod, fhir.CodeNotSupported, "", parts[0]+" is read with GET")
 		}
 	}
 	return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "this address takes POST with a transaction or batch Bundle")
@@ -135,7 +138,7 @@ func allowedAt(path string) []string {
 		return nil
 	}
 	o, ok := offered(parts[0])
-	if !ok || len(parts) == 2 && parts[1] == "_search" {
+	if !ok || len(parts) == 2 && (parts[1] == "_search" || parts[1] == "_history") {
 		return nil
 	}
 	return o.methods(len(parts) == 2)

@@ -30,23 +30,28 @@ func (s *server) write(ctx context.Context, a *ask) (reply, error) {
 func (a *ask) request() casework.Request {
 	q := casework.Request{
 		At: a.at, Method: http.MethodPut, Type: a.typ, ID: a.id, Query: a.condition,
-		IfNoneExist: a.ifNoneExist, IfMatch: a.ifMatch, FullURL: a.fullURL, Resource: a.resource,
+		IfNoneExist: a.ifNoneExist, IfMatch: a.ifMatch, FullURL: a.fullURL, Resource: a.resource, Patch: a.patch,
 	}
-	if a.kind == create {
+	switch a.kind {
+	case create:
 		q.Method = http.MethodPost
+	case patch, conditionalPatch:
+		q.Method = http.MethodPatch
+	case remove, conditionalDelete:
+		q.Method = http.MethodDelete
 	}
 	return q
 }
 
 // work records what a person wrote on a Task.
 func (s *server) work(ctx context.Context, a *ask) (reply, error) {
-	if id := a.resource.ID(); id != a.id {
+	if a.resource != nil && a.resource.ID() != a.id {
 		return reply{}, casework.Refuse(casework.ErrMalformed, fhir.CodeInvariant, taskType+".id",
 			"Task.id must be the id that the address names")
 	}
 	result, err := s.Office.Work(ctx, casework.TaskWork{
 		ID: a.id, IfMatch: a.ifMatch, Source: a.sent.source, ContentType: a.sent.contentType,
-		Body: a.sent.body, Resource: a.resource,
+		Body: a.sent.body, Resource: a.resource, Patch: a.patch,
 	})
 	if err != nil {
 		return reply{}, locate(err, []*ask{a})
@@ -55,6 +60,9 @@ func (s *server) work(ctx context.Context, a *ask) (reply, error) {
 }
 
 func replyTo(r casework.Result) reply {
+	if r.Deleted {
+		return reply{status: http.StatusNoContent, stored: r.Stored}
+	}
 	out := reply{status: http.StatusOK, stored: r.Stored, body: r.Stored.Body, written: true, changed: r.Changed, note: r.Note, advice: r.Advice}
 	if r.Created {
 		out.status = http.StatusCreated

@@ -73,6 +73,21 @@ func (tx *Tx) OfPatient(patient string, types ...string) ([]Stored, error) {
 	return out, wrap("read resources of patient", err)
 }
 
+// DeletedOf are the resources of a patient, of the types named, that were
+// deleted, each as it stood before; ordered by id. Version and Updated are those
+// of the deletion.
+func (tx *Tx) DeletedOf(patient string, types ...string) ([]Stored, error) {
+	args := []any{patient}
+	for _, t := range types {
+		args = append(args, t)
+	}
+	out, err := tx.stored(`SELECT r.type, r.id, r.version, r.updated, v.body, r.deleted, r.patient, v.received FROM resource r
+		JOIN resource_version v ON v.resource = r.seq AND v.version = r.version - 1
+		WHERE r.patient = ? AND r.patient <> '' AND r.deleted = 1 AND r.type IN (?`+strings.Repeat(`, ?`, len(types)-1)+`)
+		ORDER BY r.id, r.type`, args...)
+	return out, wrap("read deleted resources of patient", err)
+}
+
 func (tx *Tx) stored(query string, args ...any) ([]Stored, error) {
 	var out []Stored
 	err := tx.each(func(rows *sql.Rows) error {

@@ -20,6 +20,16 @@ func (a *App) adminHandler() http.Handler {
 			return
 		}
 		fmt.Fprintln(w, "ok")
+		// A silent feed does not make this copy unready: none would be ready.
+		feeds, err := a.feeds(r.Context())
+		if err != nil {
+			return
+		}
+		for _, f := range feeds {
+			if f.Silent && f.name != others {
+				fmt.Fprintf(w, "feed %s is silent\n", f.name)
+			}
+		}
 	})
 	mux.HandleFunc("GET /metrics", a.metrics)
 	return mux
@@ -29,6 +39,11 @@ func (a *App) adminHandler() http.Handler {
 // monitoring systems scrape. Labels hold codes only.
 func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 	counts, err := a.Office.Counts(r.Context())
+	if err != nil {
+		http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
+		return
+	}
+	feeds, err := a.feeds(r.Context())
 	if err != nil {
 		http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
 		return
@@ -45,4 +60,5 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 	for _, c := range counts.Cases {
 		fmt.Fprintf(w, "countback_cases{state=%q} %d\n", c.State, c.N)
 	}
+	feedMetrics(w, feeds)
 }

@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net"
 	"net/http"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -33,7 +35,8 @@ const (
 	tickEvery = 5 * time.Second // how often cases are looked for that change with time
 	tickLimit = 200             // cases planned again in one go
 
-	auditEvery = time.Hour // how often the stream is compared with the outbox
+	alarmEvery = time.Minute // how often it is looked for feeds that fell silent
+	auditEvery = time.Hour   // how often the stream is compared with the outbox
 )
 
 // App is the running service.
@@ -41,18 +44,19 @@ type App struct {
 	Office *casework.Office
 	Clock  *Clock
 
-	cfg      Config
-	log      *slog.Logger
-	db       *store.DB
-	relay    *outbox.Relay
-	js       jetstream.JetStream
-	nats     *outbox.Server // nil with an external server
-	api      net.Listener
-	admin    net.Listener
-	failed   chan error
-	teardown []step
-	stop     sync.Once
-	stopErr  error
+	cfg       Config
+	log       *slog.Logger
+	db        *store.DB
+	relay     *outbox.Relay
+	feedNames map[string]string // by source
+	js        jetstream.JetStream
+	nats      *outbox.Server // nil with an external server
+	api       net.Listener
+	admin     net.Listener
+	failed    chan error
+	teardown  []step
+	stop      sync.Once
+	stopErr   error
 }
 
 type step struct {
@@ -76,6 +80,9 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	if a.admin, err = a.listen("admin listener", cfg.Admin); err != nil {
+		return nil, err
+	}
+	if a.feedNames, err = cfg.feedNames(); err != nil {
 		return nil, err
 	}
 	facility, err := cfg.FacilityOf(cfg.base(a.api.Addr().String()))
@@ -105,7 +112,10 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	if err != nil {
 		return nil, err
 	}
-	a.Office, err = casework.Open(ctx, casework.Options{DB: a.db, Facility: facility, Token: cfg.Facility, PlanDefinition: definition})
+	a.Office, err = casework.Open(ctx, casework.Options{
+		DB: a.db, Facility: facility, Token: cfg.Facility, PlanDefinition: definition,
+		Silent: cfg.FeedSilent, Awaited: slices.Collect(maps.Keys(a.feedNames)),
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -128,6 +138,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	a.loop("audit", a.audits)
 	a.loop("timers", a.ticks)
 	a.loop("protocol", a.catchUps)
+	a.loop("feeds", a.alarms)
 	a.serve("admin", a.admin, a.adminHandler())
 	api, err := fhirapi.New(fhirapi.Options{
 		Office: a.Office, Base: facility.Base, Zone: facility.Calendar.Zone(), Log: log, Now: a.Clock.Now,

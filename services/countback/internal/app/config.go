@@ -28,11 +28,13 @@ type Config struct {
 	Closures         string // file of days closed on top of these; empty: none
 	OperatingDays    string // Mon-Fri, or a list
 	AnaesthesiaAfter time.Duration
-	Today            string // standing clock: a date or an RFC 3339 instant
-	ClockCorrected   bool   // the clock was ahead before and is right now
-	NATS             string // external server; empty: the embedded one
-	NATSListen       string // port of the embedded server; empty: none
-	Protocol         string // file with a PlanDefinition; empty: the embedded one
+	Today            string        // standing clock: a date or an RFC 3339 instant
+	ClockCorrected   bool          // the clock was ahead before and is right now
+	NATS             string        // external server; empty: the embedded one
+	NATSListen       string        // port of the embedded server; empty: none
+	Feeds            string        // sources that are to be heard from: NAME=SOURCE,…
+	FeedSilent       time.Duration // after which a feed counts as silent; 0: never
+	Protocol         string        // file with a PlanDefinition; empty: the embedded one
 }
 
 // FacilityFlags adds the settings that say which hospital this is.
@@ -54,6 +56,8 @@ func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
 	fs.BoolVar(&c.ClockCorrected, "clock-corrected", false, "the clock was ahead before and is right now: start although it was set back by more than two days, and plan again what was planned meanwhile; for one start only")
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
+	fs.StringVar(&c.Feeds, "feeds", "", "`sources` that are to be heard from, NAME=SOURCE,NAME=SOURCE with the source as in meta.source, to be watched by name")
+	fs.DurationVar(&c.FeedSilent, "feed-silent", 24*time.Hour, "`time` after which one of -feeds counts as silent; 0 for never")
 	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
 }
 

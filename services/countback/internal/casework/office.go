@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"example.org/countback/api"
 	"example.org/countback/pkg/fhir"
@@ -27,6 +28,15 @@ type Options struct {
 	// PlanDefinition replaces the default protocol; nil takes the embedded one.
 	// Neither counts once a protocol was adopted: that one stays in force.
 	PlanDefinition []byte
+	// Source is who is taken to have sent what names no source of its own and came
+	// from no known client; empty: "unnamed".
+	Source string
+	// Silent is how long a source may be silent before [Office.Feeds] says so;
+	// zero: for ever.
+	Silent time.Duration
+	// Awaited are sources that are to be heard from: they are silent, too, when
+	// they never were.
+	Awaited []string
 }
 
 // Office does the casework. It is safe for concurrent use: each change is one
@@ -48,6 +58,12 @@ type Office struct {
 	alike map[[2]*translate.Protocol]map[string]bool // see translate.Protocol.Alike
 
 	parsed parsedCache
+
+	source   string
+	silent   time.Duration
+	awaited  []string
+	refusals refusals
+	started  time.Time
 }
 
 // Open sees to it that a protocol is in force: the one that was adopted last,
@@ -65,6 +81,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	}
 	off := &Office{
 		db: o.DB, facility: o.Facility, token: o.Token, defs: defs, adopted: make(chan struct{}, 1),
+		source: o.Source, silent: o.Silent, awaited: o.Awaited,
 		known: map[string]*translate.Protocol{}, alike: map[[2]*translate.Protocol]map[string]bool{},
 	}
 	plan, issues := fhir.Parse(body, DefinitionLimit)
@@ -77,7 +94,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	}
 	var start *definition
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
-		off.holder = tx.NewID()
+		off.holder, off.started = tx.NewID(), tx.Now
 		if err := off.publishQuestionnaires(tx); err != nil {
 			return err
 		}

@@ -35,6 +35,7 @@ var (
 // requests succeed, or none of them changes anything.
 type Delivery struct {
 	Source, ContentType, Method, Target string
+	Client                              string // who sent it, as its token says; empty: not known
 	Body                                []byte // as sent
 	Requests                            []Request
 }
@@ -60,6 +61,9 @@ type Result struct {
 	Deleted bool // there is no such resource now, whether there was one or not
 	// Note says why a booking was kept and opened no case; empty for nothing.
 	Note string
+	// Superseded is set where a later message of the source is held already:
+	// Stored is that, and nothing was changed.
+	Superseded bool
 	// Advice is what a person who reported a symptom must be told at once; empty
 	// for anything else. It must stand in the response.
 	Advice string
@@ -71,11 +75,14 @@ type Result struct {
 func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
 	var out []Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
+		r := o.receipt(tx)
+		r.client = d.Client
 		var err error
-		out, err = o.receipt(tx).run(d)
+		out, err = r.run(d)
 		return err
 	})
 	if err != nil {
+		o.refused(d, err)
 		return nil, err
 	}
 	return out, nil
@@ -92,6 +99,8 @@ type receipt struct {
 	office   *Office
 	tx       *store.Tx
 	protocol *translate.Protocol // in force
+	client   string
+	feeds    []store.Feed // counted of each source
 	received int64
 	refs     map[string]string // what entries call each other → Type/id
 	claimed  map[string]int    // Type/id → request that stands for it
@@ -150,6 +159,9 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 			return nil, err
 		}
 	}
+	if err := r.counted(); err != nil {
+		return nil, err
+	}
 	return out, r.notes(out, people, why.kept)
 }
 
@@ -191,6 +203,7 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 		if out[n].Deleted {
 			continue
 		}
+		told := out[n].Note
 		out[n].Note = note(s, kept)
 		if why := r.protocol.ShowsNothing(r.requests[n].Resource, r.office.facility); why != "" {
 			out[n].Note = "kept, and no step is closed by it: " + why
@@ -201,6 +214,9 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 		}
 		if out[n].Advice = advice; note != "" {
 			out[n].Note = note
+		}
+		if told != "" { // of its order: nothing else follows from it
+			out[n].Note = told
 		}
 	}
 	return nil
@@ -234,12 +250,21 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 		return Result{}, nil, err
 	}
 	cur := t.current
+	place, err := r.place(q, cur)
+	if err != nil {
+		return Result{}, nil, err
+	}
+	if place.behind {
+		people, err := r.ordered(place, cur)
+		return Result{Stored: cur, Note: place.note, Superseded: place.note == noteSuperseded}, people, err
+	}
 	if cur.Version > 0 {
 		same := q.Resource.Apply(fhir.Patch{
 			ID: cur.ID, VersionID: strconv.FormatInt(cur.Version, 10), LastUpdated: cur.Updated.In(f.Calendar.Zone()), Reference: rewritten,
 		})
 		if string(same) == string(cur.Body) {
-			return Result{Stored: cur}, nil, nil
+			people, err := r.ordered(place, cur)
+			return Result{Stored: cur, Note: place.note}, people, err
 		}
 	}
 	next := store.Stored{
@@ -261,11 +286,18 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	r.office.parsed.put(next, parsed)
 	r.sources = append(r.sources, versioned(next))
 	r.at[next.Type+"/"+next.ID] = q.path("")
-	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true}
-	var people []string
+	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true, Note: place.note}
+	people, err := r.ordered(place, next)
+	if err != nil {
+		return Result{}, nil, err
+	}
 	switch {
 	case q.Type == "Patient":
-		people, err = r.arrived(parsed, next.Type+"/"+next.ID)
+		waiting, err := r.arrived(parsed, next.Type+"/"+next.ID)
+		if err != nil {
+			return Result{}, nil, err
+		}
+		people = append(people, waiting...)
 		if cur.Version > 0 { // corrected: age and sex count for doses
 			people = append(people, next.Type+"/"+next.ID)
 		}
@@ -276,7 +308,7 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 			}
 		}
 	}
-	return res, people, err
+	return res, people, nil
 }
 
 // awaited is the name under which resources wait for a patient who is known

@@ -132,6 +132,10 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 	if err != nil {
 		return nil, err
 	}
+	disputes, err := tx.Disputes(patient)
+	if err != nil {
+		return nil, err
+	}
 	out := make([]*translate.Record, 0, len(held))
 	for _, s := range held {
 		r, err := o.parsed.get(s)
@@ -139,6 +143,7 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 			return nil, err
 		}
 		rec := &translate.Record{Resource: r, Type: s.Type, ID: s.ID, Updated: s.Updated, First: s.Updated}
+		rec.Disputed = disputes[rec.Ref()]
 		if s.Version > 1 {
 			first, err := tx.Version(s.Type, s.ID, 1)
 			if err != nil {
@@ -155,11 +160,11 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 	if err != nil {
 		return nil, err
 	}
-	return o.person(tx, patient, append(out, gone...))
+	return o.person(tx, patient, disputes[patient], append(out, gone...))
 }
 
 // person adds the Patient: age and sex count for doses.
-func (o *Office) person(tx *store.Tx, patient string, out []*translate.Record) ([]*translate.Record, error) {
+func (o *Office) person(tx *store.Tx, patient string, disputed time.Time, out []*translate.Record) ([]*translate.Record, error) {
 	_, id, _ := strings.Cut(patient, "/")
 	s, err := tx.Current("Patient", id)
 	if errors.Is(err, store.ErrNotFound) || err == nil && s.Deleted {
@@ -172,7 +177,7 @@ func (o *Office) person(tx *store.Tx, patient string, out []*translate.Record) (
 	if err != nil {
 		return nil, err
 	}
-	return append(out, &translate.Record{Resource: r, Type: s.Type, ID: s.ID, Updated: s.Updated, First: s.Updated}), nil
+	return append(out, &translate.Record{Resource: r, Type: s.Type, ID: s.ID, Updated: s.Updated, First: s.Updated, Disputed: disputed}), nil
 }
 
 // since is when a visit that is over was first said to be so: saying it again,

@@ -76,6 +76,9 @@ func Bookings(records []*Record, p *Protocol, f Facility) []Booking {
 		out[n].absorb(out[:len(appointments)], p.LinkTolerance)
 	}
 	p.hear(out, records, f)
+	for n := range out {
+		out[n].disputes(records)
+	}
 	return out
 }
 

@@ -23,7 +23,12 @@ func (b *bound) raise(day int) bool {
 	return true
 }
 
-const minutesPerDay = 24 * 60
+const (
+	minutesPerDay = 24 * 60
+	// changeOfClocks is more than any change of clocks within some days moves what
+	// is counted in elapsed time, in minutes.
+	changeOfClocks = 2 * 60
+)
 
 // monthDays gives the least and the most days that so many months have.
 func monthDays(n int) (least, most int) {
@@ -50,7 +55,9 @@ func (pt Point) soonest() bound {
 	case Months:
 		n, _ = monthDays(n)
 	case Minutes:
-		n = floor(n, minutesPerDay)
+		if n != 0 {
+			n = floor(n-changeOfClocks, minutesPerDay)
+		}
 	}
 	return bound{n, true}
 }
@@ -67,7 +74,9 @@ func (pt Point) latest() bound {
 	case Months:
 		_, n = monthDays(n)
 	case Minutes:
-		n = floor(n+minutesPerDay-1, minutesPerDay)
+		if n != 0 {
+			n = floor(n+changeOfClocks+minutesPerDay-1, minutesPerDay)
+		}
 	}
 	return bound{n, true}
 }

@@ -32,7 +32,7 @@ func TestNewProtocolRefusesEmptyChains(t *testing.T) {
 			"a is due 1 month before surgery, but opens 20 days before surgery at the earliest, in every calendar"},
 		{"days against business days", []readiness.Step{step("a", window(days(surgery, -3), business(surgery, -4)))},
 			"a is due 4 business days before surgery, but opens 3 days before surgery at the earliest, in every calendar"},
-		{"hours against days", []readiness.Step{step("a", window(hours(surgery, -24), days(surgery, -2)))},
+		{"hours against days", []readiness.Step{step("a", window(hours(surgery, -22), days(surgery, -2)))},
 			"a is due 2 days before surgery, but opens 1 day before surgery at the earliest, in every calendar"},
 		{"after its own last day", []readiness.Step{lastDay(step("a", before(5, 1)), days(surgery, -6))},
 			"a is of no use after 6 days before surgery, but opens 5 days before surgery at the earliest, in every calendar"},

@@ -65,7 +65,7 @@ func (pr *Protocol) at(p Point) string {
 	case !IsAnchor(p.Anchor):
 		return "when " + pr.event(p)
 	case p.Anchor == AnchorLastDose, p.Anchor == AnchorEarliestDose:
-		return "on " + pr.event(p)
+		return "the day of " + pr.event(p)
 	case p.Anchor == AnchorRaised && hours:
 		return "the moment it was raised"
 	case p.Anchor == AnchorRaised:

@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -16,7 +17,8 @@ func (e *ProtocolError) Error() string {
 // NewProtocol checks p as a whole and prepares it for planning. It returns a
 // *ProtocolError that lists every fault: a code used twice, an unknown action
 // in a window, a cycle of steps that follow each other, a window that is empty
-// whatever the calendar.
+// whatever the calendar, by itself or because of what the step comes after.
+// What is empty only for some dates is accepted, and told by Warnings.
 func NewProtocol(p Protocol) (*Protocol, error) {
 	p.index = make(map[string]int, len(p.Steps))
 	var faults []string
@@ -35,7 +37,11 @@ func NewProtocol(p Protocol) (*Protocol, error) {
 	for i := range p.Steps {
 		faults = append(faults, p.stepFaults(&p.Steps[i])...)
 	}
-	order, cycle := p.sorted()
+	order, cycle := p.sorted(p.countsFrom)
+	flows, waits := p.arrange()
+	if len(cycle) == 0 {
+		cycle = waits
+	}
 	if len(cycle) > 0 {
 		faults = append(faults, "these steps wait for each other: "+strings.Join(cycle, " → "))
 	}
@@ -47,7 +53,10 @@ func NewProtocol(p Protocol) (*Protocol, error) {
 	if len(faults) > 0 {
 		return nil, &ProtocolError{Faults: faults}
 	}
-	p.order = order
+	p.order, p.flows = order, flows
+	if faults = p.emptyFaults(); len(faults) > 0 {
+		return nil, &ProtocolError{Faults: faults}
+	}
 	return &p, nil
 }
 
@@ -56,6 +65,9 @@ func (p *Protocol) stepFaults(s *Step) []string {
 	for _, pt := range s.points() {
 		if _, known := p.index[pt.Anchor]; !known && !IsAnchor(pt.Anchor) {
 			faults = append(faults, fmt.Sprintf("%s refers to %q, which is no action of this protocol", s.Code, pt.Anchor))
+		}
+		if pt.Offset.Unit == Minutes && !IsAnchor(pt.Anchor) {
+			faults = append(faults, fmt.Sprintf("%s counts hours from %s, of which only the day is known", s.Code, pt.Anchor))
 		}
 		if pt.Anchor == s.Code {
 			faults = append(faults, s.Code+" refers to itself")
@@ -106,23 +118,32 @@ func alwaysEmpty(w Window) (opens, due Point, empty bool) {
 	return opens, due, false
 }
 
-// sorted orders the steps so that each stands after those it follows; where
-// steps wait for each other it returns them as the cycle instead.
-func (p *Protocol) sorted() (order []int, cycle []string) {
+// countsFrom lists the steps that a step's dates are counted from.
+func (p *Protocol) countsFrom(n int) []int {
+	var out []int
+	for _, pt := range p.Steps[n].points() {
+		if j, ok := p.index[pt.Anchor]; ok {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// sorted orders the steps so that each stands after those that it comes after;
+// where steps wait for each other it returns them as the cycle instead.
+func (p *Protocol) sorted(after func(int) []int) (order []int, cycle []string) {
 	const white, grey, black = 0, 1, 2
 	colour := make([]int, len(p.Steps))
-	var path []string
+	var path []int
 	var visit func(i int) bool
 	visit = func(i int) bool {
 		colour[i] = grey
-		path = append(path, p.Steps[i].Code)
-		for _, pt := range p.Steps[i].points() {
-			j, ok := p.index[pt.Anchor]
-			if !ok {
-				continue
-			}
+		path = append(path, i)
+		for _, j := range after(i) {
 			if colour[j] == grey {
-				cycle = append(path[indexOf(path, pt.Anchor):len(path):len(path)], pt.Anchor)
+				for _, n := range append(path[slices.Index(path, j):], j) {
+					cycle = append(cycle, p.Steps[n].Code)
+				}
 				return false
 			}
 			if colour[j] == white && !visit(j) {
@@ -140,13 +161,4 @@ func (p *Protocol) sorted() (order []int, cycle []string) {
 		}
 	}
 	return order, nil
-}
-
-func indexOf(list []string, s string) int {
-	for i, v := range list {
-		if v == s {
-			return i
-		}
-	}
-	return 0
 }

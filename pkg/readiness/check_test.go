@@ -68,6 +68,7 @@ func TestNewProtocolAccepts(t *testing.T) {
 		{"one moment", step("a", window(hours(surgery, -2), hours(surgery, -2)))},
 		{"empty only in some calendars", step("a", window(business(surgery, -1), days(surgery, -2)))},
 		{"opens on the earliest of two", step("a", readiness.Window{OpensEarliest: true, Opens: points(days(surgery, -7), days(surgery, -30)), Due: points(days(surgery, -14))})},
+		{"hours that a change of clocks may bring a day back", lastDay(step("a", window(hours(surgery, 72), days(surgery, 3))), days(surgery, 2))},
 		{"no window", step("a", readiness.Window{})},
 		{"raised", with(step("a", window(days(readiness.AnchorRaised, 0), days(readiness.AnchorRaised, 1))), func(s *readiness.Step) { s.Trigger = "event" })},
 	} {

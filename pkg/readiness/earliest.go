@@ -12,7 +12,7 @@ type Safe struct {
 	Day calendar.Date // the first operating day that can be met; zero: none within the horizon
 	Run int           // how many operating days in a row can, from that day on
 	// Obstacles are what stands in the way of the days before, each with the
-	// first day on which it alone no longer does; the binding one first.
+	// first day from which on it no longer does; the binding one first.
 	Obstacles []Obstacle
 	// Unknown says what must be known for the answer to hold, and by when.
 	Unknown []Doubt
@@ -36,11 +36,12 @@ type Doubt struct {
 // start of anaesthesia kept at the same time of day. A day can be met when no
 // must of the preparation would be past its last day, no must that is fixed
 // would be too late, and nothing in the records is too near by its own days. A
-// hold that a person has to release first is told as what must be known. The answer is not monotone: a later day may fail again, so
-// Run says how far it holds.
+// hold that a person has to release first is told as what must be known. The
+// answer is not monotone: a later day may fail again, so Run says how far it
+// holds.
 func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
 	var out Safe
-	clear := map[Key]calendar.Date{} // zero while it still stands in the way
+	stands := obstacles{}
 	today := cal.DateOf(now)
 	for day := today.Add(1); day <= today.Add(p.Horizon); day = day.Add(1) {
 		if !cal.IsOperatingDay(day) {
@@ -48,35 +49,49 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 		}
 		try := c.on(day, cal)
 		plan := Make(&try, p, cal, now)
-		failing := c.blocked(p, day, today)
-		for _, r := range plan.Infeasible {
-			failing[r.Key] = true
-		}
-		for key := range failing {
-			if _, seen := clear[key]; !seen && out.Day.IsZero() {
-				clear[key] = 0
-			}
-		}
-		for key, first := range clear {
-			if first.IsZero() && !failing[key] {
-				clear[key] = day
-			}
-		}
-		if len(failing) > 0 {
+		grounds := c.blocked(p, day, today)
+		if len(plan.Infeasible)+len(grounds) > 0 {
 			if !out.Day.IsZero() {
 				break // the run ends
 			}
+			stands.meet(plan.Infeasible, grounds, day)
 			continue
 		}
 		if out.Run++; out.Run == 1 {
 			out.Day, out.Unknown = day, append(c.unreleased(p, day), plan.unknownMusts()...)
+			stands.meet(nil, nil, day)
 		}
 	}
-	for key, day := range clear {
-		out.Obstacles = append(out.Obstacles, Obstacle{key, c.groundWords(key, today), day})
+	for _, o := range stands {
+		o.Ground = c.groundWords(o.Key, today)
+		out.Obstacles = append(out.Obstacles, *o)
 	}
 	sort.Slice(out.Obstacles, func(i, j int) bool { return out.Obstacles[i].binds(out.Obstacles[j]) })
 	return out
+}
+
+// obstacles are what stood in the way of the days tried so far, whatever the
+// round: another date may need another one.
+type obstacles map[Key]*Obstacle
+
+// meet notes what stands in the way of a day. What no longer does is clear from
+// then on, unless it comes back.
+func (o obstacles) meet(reasons []Reason, grounds map[Key]bool, day calendar.Date) {
+	failing := map[Key]bool{}
+	for _, r := range reasons {
+		key := Key{Step: r.Key.Step, Repeat: r.Key.Repeat}
+		failing[key] = true
+		o[key] = &Obstacle{Key: r.Key}
+	}
+	for key := range grounds {
+		failing[key] = true
+		o[key] = &Obstacle{Key: key}
+	}
+	for key, at := range o {
+		if at.Clear.IsZero() && !failing[key] {
+			at.Clear = day
+		}
+	}
 }
 
 // binds orders obstacles: never cleared first, then the latest, then by name.

@@ -1,6 +1,7 @@
 package readiness
 
 import (
+	"slices"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -17,6 +18,12 @@ type Item struct {
 	Due     Moment
 	Last    Moment   // after it the item is missed; zero: stays late
 	Waits   []string // codes of steps that it follows and that are not done
+	// LeaveBy is the last day that leaves time for what must still follow, where
+	// that is earlier than the item's own last day; zero: it is not. LeaveFor are
+	// the codes of the steps that follow, each after the one before. Neither
+	// depends on the present day.
+	LeaveBy  calendar.Date
+	LeaveFor []string
 	// Compressed marks an item whose due day lies before the booking day.
 	Compressed bool
 	// TooLate marks a fixed item whose day had passed when it was booked: a
@@ -31,17 +38,6 @@ type Item struct {
 	Advice  []string // what the rules on medicines say, in words
 }
 
-// Reason says why a plan cannot be met.
-type Reason struct {
-	Key Key
-	// Last is the last useful moment, for a fixed step that was booked too late
-	// its due; zero for a step that failed before it had a date.
-	Last Moment
-	// DaysMissing is how many days too late it is, counted in whole days from
-	// Last to today, or to the booking day for a fixed step booked too late.
-	DaysMissing int
-}
-
 // Plan is all items of a case at one moment.
 type Plan struct {
 	Protocol   string // canonical|version
@@ -53,8 +49,8 @@ type Plan struct {
 	Items      []Item // in the protocol's order
 	Infeasible []Reason
 	Medicines  []MedicineAdvice // in the case's order
-	// NextChange is the next instant at which some state changes with nothing
-	// but time passing; zero: none.
+	// NextChange is the next instant at which some state changes, or another must
+	// becomes a reason, with nothing but time passing; zero: none.
 	NextChange time.Time
 }
 
@@ -72,9 +68,11 @@ func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	for _, items := range places {
 		pl.Items = append(pl.Items, items...)
 	}
-	pl.Infeasible = infeasible(pl.Items, c, now, cal)
+	pl.leave(p, cal)
+	m := pl.musts(c, p, cal)
+	pl.Infeasible = m.reasons(now)
 	pl.State = pl.caseState(c, now)
-	pl.NextChange = pl.nextChange(c, p, now, cal)
+	pl.NextChange = pl.nextChange(m, p, now)
 	return pl
 }
 
@@ -214,37 +212,10 @@ func (i *Item) settled(c *Case, later bool) ItemState {
 	return ""
 }
 
-// infeasible lists the musts of the preparation that can no longer be met.
-func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []Reason {
-	if c.Day.IsZero() || c.Ending != Running {
-		return nil
-	}
-	var out []Reason
-	today, booked := cal.DateOf(now), cal.DateOf(c.Booked)
-	for n := range items {
-		i := &items[n]
-		if i.State != Missed || i.failedBefore(c) || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
-			continue
-		}
-		r := Reason{Key: i.Key, Last: i.Last}
-		until := today
-		if i.TooLate {
-			until = booked
-		}
-		if i.TooLate || i.Last.IsZero() {
-			r.Last = i.Due
-		}
-		if !r.Last.IsZero() { // zero: it failed before it had a date
-			r.DaysMissing = max(until.Sub(r.Last.Day), 0)
-		}
-		out = append(out, r)
-	}
-	return out
-}
-
-// nextChange finds the next instant at which some item, or the case, changes
-// with time alone.
-func (pl *Plan) nextChange(c *Case, p *Protocol, now time.Time, cal *calendar.Calendar) time.Time {
+// nextChange finds the next instant at which some item, the case, or what makes
+// it infeasible changes with time alone.
+func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
+	c, cal := m.c, m.cal
 	var next time.Time
 	sooner := func(t time.Time) bool { return t.After(now) && (next.IsZero() || t.Before(next)) }
 	for n := range pl.Items {
@@ -264,6 +235,11 @@ func (pl *Plan) nextChange(c *Case, p *Protocol, now time.Time, cal *calendar.Ca
 	for _, t := range [...]time.Time{pl.Start, pl.Discharge.At} {
 		if sooner(t) && pl.caseState(c, t) != pl.State {
 			next = t // until then the items stand as they are
+		}
+	}
+	for _, t := range m.turns() {
+		if sooner(t) && !slices.Equal(m.roots(cal.DateOf(t)), m.roots(cal.DateOf(now))) {
+			next = t
 		}
 	}
 	return next

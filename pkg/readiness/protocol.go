@@ -198,7 +198,8 @@ type Protocol struct {
 	Steps               []Step
 
 	index map[string]int // step code → place in Steps
-	order []int          // places in Steps, every step after those it follows
+	order []int          // places in Steps, every step after those its dates count from
+	flows []flow         // demands between steps, see arrange
 }
 
 // Canonical is the protocol's url|version.

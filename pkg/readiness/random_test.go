@@ -165,6 +165,9 @@ func states(pl *readiness.Plan) []string {
 	for _, i := range pl.Items {
 		out = append(out, fmt.Sprint(i.Key, i.State))
 	}
+	for _, r := range pl.Infeasible {
+		out = append(out, fmt.Sprint("infeasible ", r.Key, r.Latest, r.Then))
+	}
 	return out
 }
 
@@ -247,7 +250,7 @@ func TestOrderOfStepsMeansNothing(t *testing.T) {
 		dates := func(pl *readiness.Plan) map[readiness.Key]string {
 			out := map[readiness.Key]string{}
 			for _, i := range pl.Items {
-				out[i.Key] = fmt.Sprint(i.State, show(i.Opens), show(i.Due), show(i.Last), i.Waits, i.Needs)
+				out[i.Key] = fmt.Sprint(i.State, show(i.Opens), show(i.Due), show(i.Last), i.Waits, i.Needs, i.LeaveBy, i.LeaveFor)
 			}
 			return out
 		}

@@ -55,7 +55,7 @@ func Replan(old []Item, plan *Plan) []Change {
 // sameDates reports whether nothing but the state could differ.
 func (i *Item) sameDates(o *Item) bool {
 	return slices.Equal(i.Waits, o.Waits) && slices.Equal(i.Needs, o.Needs) && i.Opens.same(o.Opens) && i.Due.same(o.Due) && i.Last.same(o.Last) &&
-		i.Compressed == o.Compressed && i.TooLate == o.TooLate
+		i.LeaveBy == o.LeaveBy && slices.Equal(i.LeaveFor, o.LeaveFor) && i.Compressed == o.Compressed && i.TooLate == o.TooLate
 }
 
 func (m Moment) same(o Moment) bool { return m.Day == o.Day && m.At.Equal(o.At) }

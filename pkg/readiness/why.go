@@ -65,7 +65,7 @@ func (pr *Protocol) at(p Point) string {
 	case !IsAnchor(p.Anchor):
 		return "when " + pr.event(p)
 	case p.Anchor == AnchorLastDose, p.Anchor == AnchorEarliestDose:
-		return "on " + pr.event(p)
+		return "the day of " + pr.event(p)
 	case p.Anchor == AnchorRaised && hours:
 		return "the moment it was raised"
 	case p.Anchor == AnchorRaised:
@@ -161,7 +161,19 @@ func (pr *Protocol) whyDates(i *Item) []string {
 	if !i.Last.IsZero() && !i.Last.same(i.Due) {
 		parts = append(parts, "of no use after "+i.Last.Words())
 	}
+	if !i.LeaveBy.IsZero() && i.State.Waiting() {
+		parts = append(parts, "do it by "+i.LeaveBy.Format(dayLayout)+", so that "+pr.chain(i.LeaveFor)+" can still follow")
+	}
 	return parts
+}
+
+// chain names steps that follow each other: "“Further tests” and then “All results read”".
+func (pr *Protocol) chain(codes []string) string {
+	out := make([]string, len(codes))
+	for n, c := range codes {
+		out[n] = "“" + pr.title(c) + "”"
+	}
+	return strings.Join(out, " and then ")
 }
 
 // mayMove reports whether the due day is one that moves off closed days.

@@ -78,7 +78,7 @@ func TestWhy(t *testing.T) {
 			},
 			"Opens Thu 12 Nov 2026 (2 days after “Title of one” is done); due Mon 23 Nov 2026 (7 days before surgery); of no use after Sun 29 Nov 2026."},
 		{"before another is done", step("s", readiness.Window{Due: points(business("one", -3))}),
-			nothing, "Due 3 business days before “Title of one” is done, which is not known yet; of no use after Sun 29 Nov 2026."},
+			nothing, "Due 3 business days before “Title of one” is done, which is not known yet; of no use after Sun 29 Nov 2026; do it by Tue 24 Nov 2026, so that “Title of one” can still follow."},
 		{"counts for days", expires(step("s", before(2, 1)), readiness.Expiry{Kind: readiness.ExpiresAfter, Days: 30}), nothing,
 			"Opens Sat 28 Nov 2026 (2 days before surgery); due Sun 29 Nov 2026 (1 day before surgery); counts for 30 days up to the day of surgery."},
 		{"counts for one day", expires(step("s", before(2, 1)), readiness.Expiry{Kind: readiness.ExpiresAfter, Days: 1}), nothing,

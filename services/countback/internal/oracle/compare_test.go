@@ -22,7 +22,8 @@ func number(text string) float64 {
 // check tries a property on so many cases and says how many it were and from
 // which seed. COUNTBACK_ORACLE asks for another number of small cases (and a
 // fiftieth as many full ones), from another seed each time unless
-// COUNTBACK_ORACLE_SEED gives one.
+// COUNTBACK_ORACLE_SEED gives one. COUNTBACK_ORACLE_ASK is how many times as often
+// the questions about a plan are asked.
 func check(t *testing.T, full bool, draw func(*rapid.T) situation) {
 	cases, seed := 20000, uint64(1)
 	if full {
@@ -41,16 +42,24 @@ func check(t *testing.T, full bool, draw func(*rapid.T) situation) {
 		require.NoError(t, err)
 		seed = asked
 	}
+	if text := os.Getenv("COUNTBACK_ORACLE_ASK"); text != "" {
+		asked, err := strconv.Atoi(text)
+		require.NoError(t, err)
+		askMore = asked
+	}
 	require.NoError(t, flag.Set("rapid.checks", strconv.Itoa(cases)))
 	require.NoError(t, flag.Set("rapid.seed", strconv.FormatUint(seed, 10)))
 	require.NoError(t, flag.Set("rapid.nofailfile", "true"))
 	tried, met := 0, map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
-		tried++
 		s := draw(t)
+		tried++
 		plan := Make(s.place, s.rules, s.c, s.now)
 		if difference := s.compare(plan); difference != "" {
 			t.Fatalf("the plans differ:\n%s", difference)
+		}
+		if difference := s.questions(t, plan); difference != "" {
+			t.Fatalf("the answers differ:\n%s", difference)
 		}
 		plan.count(met)
 	})
@@ -68,10 +77,12 @@ var everyState = []string{
 	"item waived", "item not-needed", "compressed", "too late", "waits", "in doubt", "round 3",
 	"case cancelled", "case closed", "case home", "case arrived", "case held", "case infeasible", "case behind",
 	"case ready", "case on-track",
+	"leaves time", "chain", "infeasible by what follows",
 }
 
 func (plan Plan) count(met map[string]int) {
 	met["case "+plan.State]++
+	plan.asked(met)
 	for _, it := range plan.Items {
 		met["item "+it.State]++
 		for mark, has := range map[string]bool{

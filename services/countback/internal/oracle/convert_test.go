@@ -83,7 +83,7 @@ func stepOf(s Step, condition *readiness.Condition) readiness.Step {
 // protocolOf gives the rules to the code, with the condition of each step.
 func protocolOf(rules Rules, conditions []*readiness.Condition) (*readiness.Protocol, error) {
 	out := readiness.Protocol{
-		URL: "http://hospital.example/protocol", Version: "1",
+		URL: "http://hospital.example/protocol", Version: "1", Horizon: rules.Horizon,
 		DueWarning: time.Duration(rules.WarningDays) * 24 * time.Hour,
 	}
 	for _, s := range rules.Stays {
@@ -135,13 +135,6 @@ func marks(compressed, tooLate bool) string {
 	return text
 }
 
-func (m Moment) words(zone *time.Location) string {
-	if m.none() || m.At.IsZero() {
-		return m.Day.String()
-	}
-	return m.At.In(zone).Format(time.RFC3339)
-}
-
 func wordsOf(m readiness.Moment, zone *time.Location) string {
 	switch {
 	case m.IsZero():
@@ -152,15 +145,23 @@ func wordsOf(m readiness.Moment, zone *time.Location) string {
 	return m.At.In(zone).Format(time.RFC3339)
 }
 
+func orDash(d calendar.Date) string {
+	if d.IsZero() {
+		return "-"
+	}
+	return d.String()
+}
+
 func (plan Plan) lines(zone *time.Location) []string {
 	lines := []string{said(plan.State, plan.Discharge.words(zone))}
 	for _, it := range plan.Items {
-		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v%s",
+		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s",
 			it.Code, it.Key, it.Round, it.State, it.Opens.words(zone), it.Due.words(zone), it.Last.words(zone),
-			answersOf[it.Applies], it.Waits, marks(it.Compressed, it.TooLate)))
+			answersOf[it.Applies], it.Waits, it.LeaveBy, it.LeaveFor, marks(it.Compressed, it.TooLate)))
 	}
 	for _, m := range plan.Infeasible {
-		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days", m.Code, m.Key, m.Round, m.Days))
+		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
+			m.Code, m.Key, m.Round, m.Days, m.Latest, m.Then, m.Takes))
 	}
 	return lines
 }
@@ -168,12 +169,13 @@ func (plan Plan) lines(zone *time.Location) []string {
 func linesOf(plan *readiness.Plan, zone *time.Location) []string {
 	lines := []string{said(string(plan.State), wordsOf(plan.Discharge, zone))}
 	for _, i := range plan.Items {
-		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v%s",
+		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s",
 			i.Key.Step, i.Key.Repeat, i.Key.Round, i.State, wordsOf(i.Opens, zone), wordsOf(i.Due, zone), wordsOf(i.Last, zone),
-			i.Applies, i.Waits, marks(i.Compressed, i.TooLate)))
+			i.Applies, i.Waits, orDash(i.LeaveBy), i.LeaveFor, marks(i.Compressed, i.TooLate)))
 	}
 	for _, r := range plan.Infeasible {
-		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days", r.Key.Step, r.Key.Repeat, r.Key.Round, r.DaysMissing))
+		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
+			r.Key.Step, r.Key.Repeat, r.Key.Round, r.DaysMissing, orDash(r.Latest), r.Then, r.Takes))
 	}
 	return lines
 }

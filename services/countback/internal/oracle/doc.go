@@ -31,5 +31,11 @@
 //   - Someone who arrived is in hospital until somebody says that they left; past
 //     the expected hour nothing is counted from discharge.
 //   - The days of warning are civil days, before the due or an earlier last day.
+//   - What follows another is done on the same day at the soonest. A step that is
+//     due so long before another must leave that time, also through a chain. Where
+//     any one of several steps opens another, it waits for none of them.
+//   - A must that leaves no time for the musts that follow is too late; of those
+//     that wait for each other the first is the reason. What is paused is none, and
+//     what is only a should in between may be waived, so it makes nothing too late.
 //   - An instant is over when it comes, a day when the next one begins.
 package oracle

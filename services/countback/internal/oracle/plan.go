@@ -10,6 +10,7 @@ func Make(place *Place, rules Rules, c Case, now time.Time) Plan {
 	for _, step := range rules.Steps {
 		plan.Items = append(plan.Items, p.itemsOf(step.Code)...)
 	}
+	p.network(plan.Items)
 	plan.Infeasible = p.infeasible(plan.Items)
 	plan.State = p.caseState(plan)
 	return plan

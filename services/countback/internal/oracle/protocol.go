@@ -89,6 +89,7 @@ type Rules struct {
 	Steps       []Step
 	Stays       []Stay
 	WarningDays int
+	Horizon     int // days ahead in which an earliest day is looked for
 }
 
 // Event that raises steps, with what tells it from others of its name.
@@ -149,16 +150,24 @@ type Item struct {
 	TooLate    bool
 	Applies    Answer
 	State      string
+	LeaveBy    Day      // the last day that leaves time for what follows
+	LeaveFor   []string // the steps that follow, where that is before its own last day
+	Span       [2]Day   // the first and the last day on which it can be done
 	step       *Step
 	entry      *Entry
 	raised     time.Time
 }
 
 // Missing is a must that cannot be met, and by how many days it is too late.
+// Latest is the last day that would have been in time, for itself or, Then, for
+// the steps that must follow, which take so many days.
 type Missing struct {
 	Code, Key string
 	Round     int
 	Days      int
+	Latest    Day
+	Then      []string
+	Takes     int
 }
 
 // Plan is what becomes of a case.

@@ -47,35 +47,6 @@ func leftToDo(items []Item) bool {
 	return false
 }
 
-// infeasible lists the musts of the preparation that were missed: those whose
-// last day is not after the day of surgery. How many days too late each is
-// counts from its last day to today, or for a fixed one that was booked too
-// late from its due day to the booking.
-func (p *planner) infeasible(items []Item) []Missing {
-	if p.c.Surgery == 0 || p.c.Cancelled {
-		return nil
-	}
-	var list []Missing
-	for _, it := range items {
-		if it.step.Need != Must || it.State != "missed" || it.Applies != Yes || p.failedBefore(it) || it.Last.Day > p.c.Surgery {
-			continue
-		}
-		from, to := it.Last.Day, p.place.dateOf(p.now)
-		if it.TooLate {
-			to = p.place.dateOf(p.c.Booked)
-		}
-		if it.TooLate || it.Last.none() {
-			from = it.Due.Day
-		}
-		missing := Missing{it.Code, it.Key, it.Round, 0}
-		for d := from; d > 0 && d < to; d++ {
-			missing.Days++
-		}
-		list = append(list, missing)
-	}
-	return list
-}
-
 // behind: a must is late that could have been done in time. A fixed one that
 // is late can only be confirmed.
 func behind(items []Item) bool {

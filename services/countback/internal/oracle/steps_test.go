@@ -45,6 +45,12 @@ func (w *world) step(t *rapid.T, n int) (Step, *readiness.Condition) {
 		last := drawPoint(t, s, 0, -1)
 		s.Last = &last
 	}
+	if n > 0 && s.Trigger == "" && one(t, 3, "in a chain") {
+		s.Need, s.OpensEarliest = Must, false
+		p := Point{From: fmt.Sprintf("step-%d", n-1), N: rapid.IntRange(0, 6).Draw(t, "n")}
+		p.Unit = rapid.SampledFrom([]Unit{Days, BusinessDays}).Draw(t, "unit")
+		s.Opens = append(s.Opens[:0], p)
+	}
 	neverEmpty(&s)
 	return s, condition.code
 }
@@ -60,9 +66,15 @@ func drawPoint(t *rapid.T, s Step, n, about int) Point {
 	}
 	p := Point{From: rapid.SampledFrom(froms).Draw(t, "from")}
 	p.Unit = rapid.SampledFrom([]Unit{Days, Days, Days, BusinessDays, Weeks, Months, Hours, Minutes}).Draw(t, "unit")
+	if !isAnchor(p.From) && (p.Unit == Hours || p.Unit == Minutes) {
+		p.Unit = Days // of a step only the day is known
+	}
 	switch p.Unit {
 	case Days:
 		p.N = rapid.IntRange(-45, 45).Draw(t, "n")
+		if !isAnchor(p.From) {
+			p.N = rapid.IntRange(-6, 8).Draw(t, "n")
+		}
 		if p.From == Surgery && one(t, 2, "near") {
 			p.N = about + rapid.IntRange(-5, 5).Draw(t, "n")
 		}
@@ -70,6 +82,9 @@ func drawPoint(t *rapid.T, s Step, n, about int) Point {
 		p.N = rapid.IntRange(-6, 6).Draw(t, "n")
 	case Weeks, Months:
 		p.N = rapid.IntRange(-3, 3).Draw(t, "n")
+		if !isAnchor(p.From) {
+			p.N /= 3
+		}
 	case Hours:
 		p.N = rapid.IntRange(-72, 72).Draw(t, "n")
 	case Minutes:

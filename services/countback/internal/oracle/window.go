@@ -58,6 +58,8 @@ func (p *planner) from(point Point, it Item) Moment {
 		return p.discharge()
 	case Raised:
 		return Moment{p.place.dateOf(it.raised), it.raised}
+	case "day": // on which something else was done
+		return Moment{Day: it.Opens.Day}
 	}
 	day, _ := p.followed(point.From, it.Key)
 	return Moment{Day: day}

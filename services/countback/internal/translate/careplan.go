@@ -124,24 +124,6 @@ func reasons(v PlanView, p *Protocol) []string {
 	return out
 }
 
-// infeasible says why a must cannot be met.
-func infeasible(pl *readiness.Plan, r readiness.Reason, p *Protocol) string {
-	n := slices.IndexFunc(pl.Items, func(i readiness.Item) bool { return i.Key == r.Key })
-	i := &pl.Items[n]
-	switch {
-	case i.Entry.Outcome == readiness.Failed:
-		return fmt.Sprintf("“%s” was tried and could not be done.", i.Step.Title)
-	case i.TooLate:
-		return fmt.Sprintf("“%s” cannot be shortened, and its time, %s, had passed when the operation was booked, %s later; ask %s.",
-			i.Step.Title, lastWords(i, r.Last, p), counted(r.DaysMissing, "day"), i.Asks())
-	}
-	ago := ""
-	if r.DaysMissing > 0 {
-		ago = ", " + counted(r.DaysMissing, "day") + " too late"
-	}
-	return fmt.Sprintf("“%s” can no longer be done in time: its last day was %s%s.", i.Step.Title, lastWords(i, r.Last, p), ago)
-}
-
 // safeWords says which day can be met, what stands in the way until then, and
 // what the answer rests on.
 func safeWords(s *readiness.Safe, p *Protocol) []string {

@@ -196,7 +196,7 @@ func TestSheet(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "Readiness plan: left hip replacement. Day of surgery: Monday 30 November 2026, anaesthesia from 07:30 CST.", s.Headline)
 	require.Equal(t, "State: on-track. 5 steps apply; for 1 more something must be known first.\nTo find out: whether the person has pets at home."+
-		"\nBooked on Thu 26 Nov 2026, 4 days before surgery: 1 step is later than usual and is asked for as soon as possible. By Mon 30 Nov 2026 07:30 CST: “The visit”."+
+		"\nBooked on Thu 26 Nov 2026, 4 days before surgery: 1 step is later than usual and is asked for as soon as possible. By Fri 27 Nov 2026: “The visit”."+
 		"\nThe booked day can still be met if all of this is done in time.", s.State)
 	require.Contains(t, s.Notice, ExampleNotice)
 	lines := map[string]SheetLine{}

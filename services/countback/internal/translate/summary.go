@@ -85,10 +85,13 @@ func sentences(parts []string) string {
 	return strings.ToUpper(text[:1]) + text[1:]
 }
 
-// lastOpen is the last moment at which the item still helps; of what staff do,
-// the last day on which they are there.
+// lastOpen is the last moment at which the item still helps, or leaves time for
+// what must follow it; of what staff do, the last day on which they are there.
 func (f Facility) lastOpen(i *readiness.Item) readiness.Moment {
 	last := i.Last
+	if !i.LeaveBy.IsZero() {
+		last = readiness.Moment{Day: i.LeaveBy}
+	}
 	if !last.IsZero() && last.At.IsZero() && i.Step.StaffStep() {
 		last.Day = f.Calendar.OnOrBefore(last.Day)
 	}

@@ -1,0 +1,165 @@
+package oracle
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Safe answers "if not that day, when?".
+type Safe struct {
+	Day       Day // the first day that can be met; none within the horizon
+	Run       int // so many operating days in a row can
+	Obstacles []Obstacle
+	Doubts    []Doubt
+}
+
+// Obstacle is a must that stands in the way, and the first operating day from
+// which on it does not, up to the day of the answer; no day if it always does.
+type Obstacle struct {
+	Code, Key string
+	Clear     Day
+}
+
+// Doubt is a must that may turn out to apply, and its last moment on that day.
+type Doubt struct {
+	Code, Key string
+	By        Moment
+}
+
+// Earliest tries each operating day in turn, from tomorrow to the horizon.
+func Earliest(place *Place, rules Rules, c Case, now time.Time) Safe {
+	today := place.dateOf(now)
+	var tried []Day
+	var plans []Plan
+	for d := walk(today, 1); d <= walk(today, rules.Horizon); d++ {
+		if place.open(d) {
+			tried = append(tried, d)
+			plans = append(plans, Make(place, rules, c.on(place, d), now))
+		}
+	}
+	var safe Safe
+	first := len(tried)
+	for n, d := range tried {
+		if len(plans[n].Infeasible) > 0 {
+			if safe.Run > 0 {
+				break
+			}
+			continue
+		}
+		if safe.Run == 0 {
+			safe.Day, first = d, n
+		}
+		safe.Run++
+	}
+	for n := range first {
+		for _, m := range plans[n].Infeasible {
+			safe.obstacle(m, n, tried[:min(first+1, len(tried))])
+		}
+	}
+	slices.SortFunc(safe.Obstacles, func(a, b Obstacle) int {
+		if a.Clear != b.Clear { // the binding one first
+			if a.Clear == 0 || b.Clear != 0 && a.Clear > b.Clear {
+				return -1
+			}
+			return 1
+		}
+		return slices.Compare([]string{a.Code, a.Key}, []string{b.Code, b.Key})
+	})
+	if first < len(tried) {
+		for _, it := range plans[first].Items {
+			if it.Applies == Unknown && it.step.Need == Must && waiting(it.State) && it.Last.Day <= safe.Day {
+				safe.Doubts = append(safe.Doubts, Doubt{it.Code, it.Key, it.Last})
+			}
+		}
+	}
+	return safe
+}
+
+// obstacle notes that a must stood in the way of the nth day tried, so that it
+// is clear on the next at the soonest.
+func (s *Safe) obstacle(m Missing, n int, tried []Day) {
+	var next Day
+	if n+1 < len(tried) {
+		next = tried[n+1]
+	}
+	for i := range s.Obstacles {
+		if o := &s.Obstacles[i]; o.Code == m.Code && o.Key == m.Key {
+			o.Clear = next
+			return
+		}
+	}
+	s.Obstacles = append(s.Obstacles, Obstacle{m.Code, m.Key, next})
+}
+
+// on is the case with surgery on another day at the same time of day, whatever
+// ended or holds it now.
+func (c Case) on(place *Place, d Day) Case {
+	c.Surgery, c.Held, c.Cancelled = d, false, false
+	c.Arrived, c.Left = time.Time{}, time.Time{}
+	if !c.Start.IsZero() {
+		seconds := time.Duration(c.Start.Second()) * time.Second
+		c.Start = place.reaches(wall{d, place.shows(c.Start).minute}).Add(seconds)
+	}
+	return c
+}
+
+// Changes lists what a plan alters in the items that were there before: first
+// what is in it, in its order, then what no longer is.
+func Changes(old, now Plan) []string {
+	var list []string
+	for _, it := range now.Items {
+		was, found := find(old, it)
+		switch {
+		case !found && it.Round > 1:
+			list = append(list, "reopened "+it.name())
+		case !found:
+			list = append(list, "added "+it.name())
+		case was.dates() != it.dates():
+			list = append(list, "moved "+it.name())
+		case was.State != it.State || was.Applies != it.Applies:
+			list = append(list, "turned "+it.name())
+		}
+	}
+	for _, it := range old.Items {
+		if _, found := find(now, it); !found && waiting(it.State) {
+			list = append(list, "dropped "+it.name())
+		}
+	}
+	return list
+}
+
+func (it Item) name() string { return fmt.Sprintf("%s/%s/%d", it.Code, it.Key, it.Round) }
+
+func find(plan Plan, it Item) (Item, bool) {
+	for _, other := range plan.Items {
+		if other.name() == it.name() {
+			return other, true
+		}
+	}
+	return Item{}, false
+}
+
+func (it Item) dates() string {
+	return fmt.Sprint(it.Opens.words(time.UTC), it.Due.words(time.UTC), it.Last.words(time.UTC), it.Waits, it.LeaveBy, it.LeaveFor, it.Compressed, it.TooLate)
+}
+
+// stands says where everything stands that time alone may change.
+func (plan Plan) stands() string {
+	text := plan.State + plan.Discharge.words(time.UTC)
+	for _, it := range plan.Items {
+		text += " " + it.State
+	}
+	for _, m := range plan.Infeasible {
+		text += fmt.Sprint(" ", m.Code, m.Key, m.Round, m.Latest, m.Then)
+	}
+	return text
+}
+
+// words writes a day, or an instant in a zone.
+func (m Moment) words(zone *time.Location) string {
+	if m.none() || m.At.IsZero() {
+		return m.Day.String()
+	}
+	return m.At.In(zone).Format(time.RFC3339)
+}

@@ -54,6 +54,7 @@ func NewProtocol(p Protocol) (*Protocol, error) {
 		return nil, &ProtocolError{Faults: faults}
 	}
 	p.order, p.flows = order, flows
+	p.decides = p.deciding()
 	if faults = p.emptyFaults(); len(faults) > 0 {
 		return nil, &ProtocolError{Faults: faults}
 	}

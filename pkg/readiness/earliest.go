@@ -48,7 +48,7 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 			continue
 		}
 		try := c.on(day, cal)
-		plan := Make(&try, p, cal, now)
+		plan := makeMusts(&try, p, cal, now)
 		grounds := c.blocked(p, day, today)
 		if len(plan.Infeasible)+len(grounds) > 0 {
 			if !out.Day.IsZero() {

@@ -143,9 +143,14 @@ func TestEarliestIsTheFirstDayThatPasses(t *testing.T) {
 			s := step(string(rune('a'+n)), before(due+rapid.IntRange(0, 9).Draw(t, "length"), due))
 			s.Fixed = rapid.Bool().Draw(t, "fixed")
 			s.Need = rapid.SampledFrom([]readiness.Need{readiness.Must, readiness.Should}).Draw(t, "need")
-			s.Expiry = readiness.Expiry{Kind: readiness.ThisDate}
+			if rapid.Bool().Draw(t, "for this date") {
+				s.Expiry = readiness.Expiry{Kind: readiness.ThisDate}
+			}
 			if rapid.Bool().Draw(t, "last") {
 				s = lastDay(s, days(surgery0, -rapid.IntRange(0, due).Draw(t, "last day")))
+			}
+			if n > 0 && rapid.Bool().Draw(t, "counts from another step") {
+				s = lastDay(s, days("a", rapid.IntRange(1, 20).Draw(t, "days after it")))
 			}
 			steps = append(steps, s)
 		}

@@ -58,22 +58,36 @@ type Plan struct {
 func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	d := newDating(c, p, cal, now)
 	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge, Medicines: d.advice}
-	places := make([][]Item, len(p.Steps))
-	total := 0
-	for _, n := range p.order {
-		places[n] = d.items(&p.Steps[n], c, p, now)
-		total += len(places[n])
-	}
-	pl.Items = make([]Item, 0, total)
-	for _, items := range places {
-		pl.Items = append(pl.Items, items...)
-	}
+	pl.Items = d.all(p.order, c, p, now)
 	pl.leave(p, cal)
 	m := pl.musts(c, p, cal)
 	pl.Infeasible = m.reasons(now)
 	pl.State = pl.caseState(c, now)
 	pl.NextChange = pl.nextChange(m, p, now)
 	return pl
+}
+
+// makeMusts computes of a plan only what decides whether its day can be met: the
+// musts with the steps that their dates are counted from, and Infeasible.
+func makeMusts(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
+	pl := &Plan{Day: c.Day, Items: newDating(c, p, cal, now).all(p.decides, c, p, now)}
+	pl.Infeasible = pl.musts(c, p, cal).reasons(now)
+	return pl
+}
+
+// all makes the items of these steps, in the protocol's order.
+func (d *dating) all(order []int, c *Case, p *Protocol, now time.Time) []Item {
+	places := make([][]Item, len(p.Steps))
+	total := 0
+	for _, n := range order {
+		places[n] = d.items(&p.Steps[n], c, p, now)
+		total += len(places[n])
+	}
+	out := make([]Item, 0, total)
+	for _, items := range places {
+		out = append(out, items...)
+	}
+	return out
 }
 
 // items makes the items of one step: none for a triggered step that nothing

@@ -1,6 +1,9 @@
 package readiness
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Anchors: the actions of a protocol that are moments, not steps.
 const (
@@ -197,9 +200,10 @@ type Protocol struct {
 	Facts               []Fact
 	Steps               []Step
 
-	index map[string]int // step code → place in Steps
-	order []int          // places in Steps, every step after those its dates count from
-	flows []flow         // demands between steps, see arrange
+	index   map[string]int // step code → place in Steps
+	order   []int          // places in Steps, every step after those its dates count from
+	decides []int          // of order: musts, and the steps that their dates count from
+	flows   []flow         // demands between steps, see arrange
 }
 
 // Canonical is the protocol's url|version.
@@ -211,6 +215,24 @@ func (p *Protocol) Step(code string) *Step {
 		return &p.Steps[i]
 	}
 	return nil
+}
+
+// deciding picks out of the order the musts, and the steps that their dates are
+// counted from.
+func (p *Protocol) deciding() []int {
+	decides := make([]bool, len(p.Steps))
+	for at := len(p.order) - 1; at >= 0; at-- {
+		n := p.order[at]
+		if decides[n] = decides[n] || p.Steps[n].Need == Must; !decides[n] {
+			continue
+		}
+		for _, pt := range p.Steps[n].points() {
+			if before, ok := p.index[pt.Anchor]; ok {
+				decides[before] = true
+			}
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(p.order), func(n int) bool { return !decides[n] })
 }
 
 // stay finds the planned stay by its code, else the default one.

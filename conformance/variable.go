@@ -50,7 +50,9 @@ func (r *run) value(name string) (string, error) {
 	return value, err
 }
 
-// read gives the value of a variable in what it is read from.
+// read gives the value of a variable in what it is read from; several values
+// are joined by commas, and what is no primitive is JSON, so that a fixture can
+// repeat a list that was received as [${name}].
 func (r *run) read(v Variable) (string, error) {
 	if v.HeaderField != "" {
 		x, err := r.exchangeOf(v.SourceID)
@@ -76,13 +78,7 @@ func (r *run) read(v Variable) (string, error) {
 		return "", err
 	}
 	texts, err := e.Texts(source)
-	if err != nil || len(texts) == 0 {
-		return "", err
-	}
-	if len(texts) > 1 {
-		return "", fmt.Errorf("%w: ${%s} has %d values: %s", ErrScript, v.Name, len(texts), strings.Join(texts, ", "))
-	}
-	return texts[0], nil
+	return strings.Join(texts, ","), err
 }
 
 var dayForm = regexp.MustCompile(`^(today|midweek)([+-]\d+)?([+-]\d+)?$`)

@@ -49,6 +49,8 @@ func TestExpressions(t *testing.T) {
 		{"link.url.endsWith('x=1')", []string{"true"}},
 		{"link.url.contains('Task')", []string{"true"}},
 		{"link.url.matches('Task.x=[0-9]$')", []string{"true"}},
+		{"'Task 2'.endsWith(entry.last().resource.id)", []string{"true"}},
+		{"entry.where('1'.contains(resource.id)).resource.id", []string{"1"}},
 		{"link.url.length() = 25", []string{"true"}},
 		{"link.url.substring(7, 9)", []string{"a.example"}},
 		{"'Aa'.lower() & 'Aa'.upper()", []string{"aaAA"}},

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -77,8 +78,36 @@ func (n *call) eval(s scope, in []any) ([]any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return functions[n.name].do(s, from, n.args)
+	args := n.args
+	if !slices.Contains(perItem, n.name) {
+		if args, err = n.known(s, in); err != nil {
+			return nil, err
+		}
+	}
+	return functions[n.name].do(s, from, args)
 }
+
+// perItem are the functions whose argument is evaluated for each item of their
+// collection, or not at all. Those of the others belong to what is around them.
+var perItem = []string{"where", "select", "all", "exists", "iif", "ofType"}
+
+// known evaluates the arguments for what is around the call.
+func (n *call) known(s scope, in []any) ([]node, error) {
+	out := make([]node, len(n.args))
+	for i, arg := range n.args {
+		value, err := arg.eval(s, in)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = constant(value)
+	}
+	return out, nil
+}
+
+// constant is a collection that is known already.
+type constant []any
+
+func (c constant) eval(scope, []any) ([]any, error) { return c, nil }
 
 func intOf(n int) json.Number { return json.Number(strconv.Itoa(n)) }
 

@@ -1,0 +1,39 @@
+// Package conformance is the conformance kit: FHIR TestScripts (R4) that say what
+// a server like Countback must answer, and the runner that carries them out over
+// HTTP against any base address. It knows the server only by what it answers.
+//
+// # Scripts
+//
+// The scripts lie in scripts, one file a theme; what they send lies beside their
+// tests as contained resources, or in fixtures. The runner carries out this part
+// of TestScript:
+//
+//   - fixtures, contained ("#id") or by file ("Patient/example" is
+//     Patient-example.json or Patient/example.json; any other reference is the
+//     name of a file, sent as it is), with autocreate and autodelete;
+//   - variables by expression, headerField, path or defaultValue, and ${name} in
+//     addresses, headers, expected values, expressions and fixtures;
+//   - setup, tests and teardown: a failed setup ends the script, a failed action
+//     ends its test, a teardown never fails;
+//   - operations with all interactions of R4 and any $operation;
+//   - asserts, one kind each.
+//
+// What else stands in an operation or an assert is refused when the script is
+// read: a script that is only half understood proves nothing. Not understood are
+// rule and ruleset, a second origin or destination, XML bodies, XPath other than
+// plain element names, and profiles other than those of the base specification.
+//
+// # Extensions of ours
+//
+// A run must be repeatable against the same server, on any day. Beside the
+// variables of the script there are therefore
+//
+//	${unique}           a new text for every script of every run
+//	${today}            the server's day; ${today+60}, ${today-3}
+//	${midweek+60}       the first Tuesday, Wednesday or Thursday from then on that is no
+//	                    usual holiday; ${midweek+60-14} is fourteen days before it
+//	${base}             the address that is tested
+//
+// The server's day is that of the header Date of its answer to /metadata, in
+// UTC, or what -today says.
+package conformance

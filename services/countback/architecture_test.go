@@ -81,6 +81,8 @@ var confined = []struct {
 	{"github.com/google/fhir", []string{inner + "wirecheck"}, true},
 	// A second opinion on the network of steps, and no part of the service.
 	{"gonum.org/v1/gonum", []string{inner + "translate"}, true},
+	// Pages are tried in a browser where the whole service runs.
+	{"github.com/chromedp", []string{inner + "app"}, true},
 	{"github.com/stretchr/testify", nil, false},
 	{"testing", nil, false},
 }
@@ -174,6 +176,7 @@ func TestArchitectureRulesFail(t *testing.T) {
 		{"NATS in an edge", inner + "fhirapi/a.go", importing("github.com/nats-io/nats.go/jetstream"), "confined", "nats-io belongs to"},
 		{"the validator in another test", inner + "store/a_test.go", importing("github.com/google/fhir/go/jsonformat"), "confined", "google/fhir belongs to"},
 		{"the graphs in another test", "pkg/readiness/a_test.go", importing("gonum.org/v1/gonum/graph/path"), "confined", "gonum belongs to"},
+		{"the browser in another test", inner + "desk/a_test.go", importing("github.com/chromedp/chromedp"), "confined", "chromedp belongs to"},
 		{"testing in the binary", inner + "demo/a.go", importing("testing"), "confined", "testing belongs to"},
 		{"disk in the core", "pkg/readiness/a.go", importing("os"), "pure", "pkg/readiness is pure and may not import os"},
 		{"network in translate", inner + "translate/a.go", importing("net/http"), "pure", "may not import net/http"},

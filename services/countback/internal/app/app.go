@@ -18,6 +18,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/desk"
 	"example.org/countback/services/countback/internal/fhirapi"
 	"example.org/countback/services/countback/internal/outbox"
 	"example.org/countback/services/countback/internal/store"
@@ -146,8 +147,25 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	if err != nil {
 		return nil, err
 	}
-	a.serve("api", a.api, api)
+	pages, err := desk.New(desk.Options{
+		Office: a.Office, Facility: cfg.Facility, Calendar: facility.Calendar, Log: log, Now: a.Clock.Now, Changed: a.db.Watch,
+	})
+	if err != nil {
+		return nil, err
+	}
+	a.serve("api", a.api, doors(api, pages))
+	a.onClose("desk", func() error { pages.Close(); return nil }) // before the server waits for its streams
 	return a, nil
+}
+
+// doors leads requests to the FHIR API or to the desk.
+func doors(api, pages http.Handler) http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/", api)
+	mux.Handle(desk.Root, pages)
+	mux.Handle(desk.Root+"/", pages)
+	mux.Handle("GET /{$}", http.RedirectHandler(desk.Root, http.StatusFound))
+	return mux
 }
 
 func (a *App) onClose(name string, do func() error) {
@@ -176,6 +194,9 @@ func (a *App) Wait(ctx context.Context) error {
 		return err
 	}
 }
+
+// DeskURL is the address of the desk.
+func (a *App) DeskURL() string { return "http://" + a.api.Addr().String() + desk.Root }
 
 // URL is the address of the FHIR API.
 func (a *App) URL() string { return a.cfg.base(a.api.Addr().String()) }

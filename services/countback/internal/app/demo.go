@@ -61,7 +61,7 @@ func Demo(ctx context.Context, cfg Config, exit bool, out io.Writer) (err error)
 	if exit {
 		return nil
 	}
-	fmt.Fprintf(out, "\nOpen:\n  %s/CarePlan\n  %s/Task?status=requested&_sort=due\n  %s/metrics\n", a.URL(), a.URL(), a.AdminURL())
+	fmt.Fprintf(out, "\nOpen:\n  %s\n  %s/CarePlan\n  %s/Task?status=requested&_sort=due\n  %s/metrics\n", a.DeskURL(), a.URL(), a.URL(), a.AdminURL())
 	if u := a.NATSURL(); u != "" {
 		fmt.Fprintf(out, "Follow the events:\n  go run ./services/countback events -nats %s\n", u)
 	}

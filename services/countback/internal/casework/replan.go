@@ -360,6 +360,7 @@ func (w *writing) make() error {
 	}); err != nil {
 		return err
 	}
+	c.Surgery, c.Surgeon, c.Place = w.plan.Day.String(), b.Case.Details["surgeon"], w.place()
 	if changed || len(w.saved) > 0 || len(w.flagged) > 0 {
 		if err := w.provenance(carePlan, changed, before.Protocol); err != nil {
 			return err
@@ -379,7 +380,23 @@ func (w *writing) make() error {
 
 func sameCase(a, b store.Case) bool {
 	return a.Key == b.Key && a.Patient == b.Patient && a.State == b.State && a.Sequence == b.Sequence &&
-		a.NextAt.Equal(b.NextAt) && a.Open == b.Open && a.Protocol == b.Protocol && string(a.Data) == string(b.Data)
+		a.NextAt.Equal(b.NextAt) && a.Open == b.Open && a.Protocol == b.Protocol && a.Surgery == b.Surgery && a.Surgeon == b.Surgeon && a.Place == b.Place &&
+		string(a.Data) == string(b.Data)
+}
+
+// place is where the operation is booked, as the booking names it.
+func (w *writing) place() string {
+	for _, r := range w.records {
+		if r.Ref() != w.b.Primary {
+			continue
+		}
+		for _, p := range r.Get("participant").Items() {
+			if at := p.String("actor", "reference"); strings.HasPrefix(at, "Location/") {
+				return at
+			}
+		}
+	}
+	return ""
 }
 
 // carePlan writes the CarePlan when it differs, and gives the current one.

@@ -17,12 +17,17 @@ type Case struct {
 	Data     []byte // opaque
 	Protocol string // canonical|version
 	Updated  time.Time
+	// What lists of cases go by.
+	Surgery string // day of surgery, 2006-01-02; empty: no date
+	Surgeon string // reference; empty: not known
+	Place   string // ditto
 }
 
-const caseColumns = `id, patient, key, state, sequence, next_at, open, data, protocol, updated`
+const caseColumns = `id, patient, key, state, sequence, next_at, open, data, protocol, updated, surgery, surgeon, place`
 
 func scanCase(c *Case) []any {
-	return []any{&c.ID, &c.Patient, &c.Key, &c.State, &c.Sequence, at{&c.NextAt}, &c.Open, &c.Data, &c.Protocol, at{&c.Updated}}
+	return []any{&c.ID, &c.Patient, &c.Key, &c.State, &c.Sequence, at{&c.NextAt}, &c.Open, &c.Data, &c.Protocol, at{&c.Updated},
+		&c.Surgery, &c.Surgeon, &c.Place}
 }
 
 func (tx *Tx) cases(query string, args ...any) ([]Case, error) {
@@ -60,11 +65,13 @@ func (tx *Tx) SaveCase(c Case) error {
 	if c.Updated.IsZero() {
 		c.Updated = tx.Now
 	}
-	_, err := tx.exec(`INSERT INTO care_case (`+caseColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+	_, err := tx.exec(`INSERT INTO care_case (`+caseColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (id) DO UPDATE SET patient = excluded.patient, key = excluded.key, state = excluded.state,
 			sequence = excluded.sequence, next_at = excluded.next_at, open = excluded.open, data = excluded.data,
-			protocol = excluded.protocol, updated = excluded.updated`,
-		c.ID, c.Patient, c.Key, c.State, c.Sequence, micros(c.NextAt), c.Open, c.Data, c.Protocol, c.Updated.UnixMicro())
+			protocol = excluded.protocol, updated = excluded.updated, surgery = excluded.surgery,
+			surgeon = excluded.surgeon, place = excluded.place`,
+		c.ID, c.Patient, c.Key, c.State, c.Sequence, micros(c.NextAt), c.Open, c.Data, c.Protocol, c.Updated.UnixMicro(),
+		c.Surgery, c.Surgeon, c.Place)
 	return wrap("save case", err)
 }
 

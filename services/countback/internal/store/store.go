@@ -63,6 +63,8 @@ type DB struct {
 	done    sync.WaitGroup
 	dead    atomic.Bool
 
+	watching watchers
+
 	checkpoint chan struct{}
 	catchUp    atomic.Bool // the writer itself is to run the next checkpoint
 }

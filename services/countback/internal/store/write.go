@@ -169,6 +169,7 @@ func (g *group) commit() {
 	}
 	if g.enqueued {
 		signal(g.db.wake)
+		g.db.watching.tell()
 	}
 }
 

@@ -1,0 +1,165 @@
+package casework
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// What a person may do with an item.
+const (
+	ActDone      = "done"
+	ActWaive     = "waive"
+	ActApplies   = "applies"
+	ActNotNeeded = "not-needed"
+	ActFailed    = "failed"
+	ActReopen    = "reopen"
+	ActNote      = "note"
+	ActAssign    = "assign"
+)
+
+// Act is what a person does with one item, in words instead of a whole Task.
+type Act struct {
+	TaskID  string
+	Version int64  // that the person saw; 0: whatever stands
+	Does    string // one of the Act constants
+	By      string // name of the person who does it
+	On      string // the day it was done, 2006-01-02; empty: today
+	Reason  string // why it is waived, not needed, failed, reopened or released
+	Owner   string // name of who takes it on, or answers for it
+	Text    string // of a note
+	Source  string // that the archive names
+
+	at time.Time // when
+}
+
+// ErrNameless says that a person did not say who they are.
+var ErrNameless = errors.New("nobody is named")
+
+// Act writes what the person does on the item's Task and records that through
+// Work, as a client of the FHIR API would: the same rules judge it, and the same
+// events follow. Who did it stands in a note of the Task.
+func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
+	if strings.TrimSpace(a.By) == "" {
+		return Result{}, ErrNameless
+	}
+	var s store.Stored
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		item, err := tx.Item(a.TaskID)
+		if err != nil {
+			return err
+		}
+		a.at = tx.Now
+		s, err = o.rendered(tx, item)
+		return err
+	})
+	if errors.Is(err, store.ErrNotFound) {
+		return Result{}, notFound("Task")
+	}
+	if err != nil {
+		return Result{}, err
+	}
+	if a.Version != 0 && a.Version != s.Version {
+		return Result{}, Refuse(ErrVersion, "conflict", "Task", "somebody changed this item in the meantime: look at it again")
+	}
+	body, err := o.acted(a, s.Body)
+	if err != nil {
+		return Result{}, err
+	}
+	r, issues := fhir.Parse(body, len(body)+1)
+	if len(issues) > 0 {
+		return Result{}, &Refusal{Err: ErrInvalid, Issues: issues}
+	}
+	return o.Work(ctx, TaskWork{
+		ID: a.TaskID, IfMatch: etag(s.Version), Source: a.Source, ContentType: "application/fhir+json", Body: body, Resource: r,
+	})
+}
+
+// deeds say what each act writes: the status, the code of the reason, and what
+// the note says was done. An empty status stays as it is.
+var deeds = map[string]struct{ status, code, said string }{
+	ActDone:      {"completed", "", "Done."},
+	ActWaive:     {"cancelled", translate.ReasonWaived, "Waived."},
+	ActNotNeeded: {"cancelled", translate.ReasonNotNeeded, "Does not apply."},
+	ActFailed:    {"failed", "", "Could not be done."},
+	ActApplies:   {"requested", "", "It does apply."},
+	ActReopen:    {"requested", "", "Asked for again."},
+	ActNote:      {},
+	ActAssign:    {"", "", "Taken on."},
+}
+
+// acted is the Task with what the person wrote.
+func (o *Office) acted(a Act, task []byte) ([]byte, error) {
+	deed, ok := deeds[a.Does]
+	if !ok {
+		return nil, Refuse(ErrMalformed, fhir.CodeValue, "", "this is nothing that can be done with an item")
+	}
+	t := map[string]json.RawMessage{}
+	if err := json.Unmarshal(task, &t); err != nil {
+		return nil, err
+	}
+	changes := map[string]any{}
+	if deed.status != "" {
+		changes["status"] = deed.status
+		delete(t, "statusReason")
+	}
+	if a.Does == ActDone {
+		delete(t, "executionPeriod")
+		if a.On != "" {
+			changes["executionPeriod"] = map[string]string{"end": a.On}
+		}
+	}
+	reason := map[string]any{}
+	if a.Reason != "" {
+		reason["text"] = a.Reason
+	}
+	if deed.code != "" {
+		reason["coding"] = []any{map[string]string{"system": translate.SystemReason, "code": deed.code}}
+	}
+	if len(reason) > 0 {
+		changes["statusReason"] = reason
+	}
+	if a.Owner != "" {
+		changes["owner"] = map[string]string{"display": a.Owner}
+	}
+	for name, value := range changes {
+		raw, err := json.Marshal(value)
+		if err != nil {
+			return nil, err
+		}
+		t[name] = raw
+	}
+	if err := o.noted(t, a, deed.said); err != nil {
+		return nil, err
+	}
+	return json.Marshal(t)
+}
+
+// noted adds who did it, in a note.
+func (o *Office) noted(t map[string]json.RawMessage, a Act, said string) error {
+	var notes []json.RawMessage
+	if raw := t["note"]; raw != nil {
+		if err := json.Unmarshal(raw, &notes); err != nil {
+			return err
+		}
+	}
+	for _, more := range []string{a.Owner, a.Reason, a.Text} {
+		if more != "" {
+			said = strings.TrimSpace(said + " " + strings.TrimSuffix(more, ".") + ".")
+		}
+	}
+	raw, err := json.Marshal(map[string]string{
+		"authorString": a.By, "time": a.at.In(o.facility.Calendar.Zone()).Format(time.RFC3339), "text": said,
+	})
+	if err != nil {
+		return err
+	}
+	t["note"], err = json.Marshal(append(notes, raw))
+	return err
+}

@@ -1,0 +1,73 @@
+package desk
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"example.org/countback/services/countback/internal/casework"
+)
+
+// deedWords are what a page says after an action.
+var deedWords = map[string]string{
+	casework.ActDone:      "Recorded as done.",
+	casework.ActWaive:     "Recorded as waived.",
+	casework.ActApplies:   "Recorded: it applies.",
+	casework.ActNotNeeded: "Recorded: it does not apply.",
+	casework.ActFailed:    "Recorded: it could not be done.",
+	casework.ActReopen:    "It is asked for again.",
+	casework.ActNote:      "The note was added.",
+	casework.ActAssign:    "Recorded who takes it on.",
+}
+
+// needsReason are the actions that nobody may take without saying why.
+var needsReason = map[string]string{
+	casework.ActWaive:     "say why it is waived",
+	casework.ActNotNeeded: "say how you know that it does not apply",
+	casework.ActFailed:    "say why it could not be done",
+	casework.ActReopen:    "say why it is asked for again",
+}
+
+// act records what a person did with an item, and goes back to the page.
+func (d *Desk) act(c *gin.Context) error {
+	form := func(name string) string { return strings.TrimSpace(c.PostForm(name)) }
+	version, err := strconv.ParseInt(form("version"), 10, 64)
+	if err != nil {
+		return fmt.Errorf("%w: it does not say which version of the item was seen", errForm)
+	}
+	a := casework.Act{
+		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
+		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
+	}
+	if _, known := deedWords[a.Does]; !known {
+		return fmt.Errorf("%w: it does not say what was done", errForm)
+	}
+	if a.By == "" {
+		return fmt.Errorf("%w: say first who you are, at the top of the page", errForm)
+	}
+	if say := needsReason[a.Does]; say != "" && a.Reason == "" {
+		return fmt.Errorf("%w: %s", errForm, say)
+	}
+	if form("clears") != "" && (a.Owner == "" || a.Reason == "") {
+		return fmt.Errorf("%w: a hold is released by a named person who says why", errForm)
+	}
+	if a.Does == casework.ActNote && a.Text == "" || a.Does == casework.ActAssign && a.Owner == "" {
+		return fmt.Errorf("%w: nothing was written", errForm)
+	}
+	if _, err := d.Office.Act(c.Request.Context(), a); err != nil {
+		return err
+	}
+	to, err := url.Parse(backOf(c))
+	if err != nil {
+		return err
+	}
+	q := to.Query()
+	q.Set("did", a.Does)
+	to.RawQuery = q.Encode()
+	c.Redirect(http.StatusSeeOther, to.String())
+	return nil
+}

@@ -1,0 +1,313 @@
+package desk
+
+import (
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/casework"
+)
+
+// onePage is one case.
+type onePage struct {
+	page
+	ID        string
+	Person    casework.Person
+	Coaches   []casework.Person
+	Operation string
+	Surgeon   string
+	Place     string
+	Surgery   string // in words
+	Count     string // how far the day of surgery is from today
+	Booked    string
+	Stay      string
+	State     mark
+	Protocol  string
+	Notice    string
+	Why       []string
+	Holds     []holdLine
+	Groups    []itemGroup
+	Medicines []itemLine
+	Safe      *safePart
+	Axis      *axis
+	History   []eventLine
+	MoveDay   string // what the form for another day begins with
+	Movable   bool
+	Open      bool
+}
+
+type holdLine struct {
+	casework.HoldLine
+	SinceWords, UntilWords, EarliestWords string
+	Clear                                 *itemLine // nil: nothing to release
+}
+
+// itemGroup is items that are shown together.
+type itemGroup struct {
+	ID, Title, Says string
+	Lines           []itemLine
+	Shut            bool // shown folded
+}
+
+// itemLine is one item in words.
+type itemLine struct {
+	ID, Title, Summary, Rule, Who, Owner, Need, Reason, Record string
+	Repeat                                                     string // what tells items of one step apart
+	Mark                                                       mark
+	Opens, Due, Last, DoneOn                                   string
+	Room                                                       string // how many days it may still slip
+	Needs, Advice                                              []string
+	Notes                                                      []noteLine
+	Version                                                    int64
+	Back, Me                                                   string
+	Acts                                                       acts
+}
+
+type noteLine struct{ At, By, Text string }
+
+// acts are what may be done with an item as it stands.
+type acts struct {
+	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
+	Named                                                         bool // done only with a professional named
+}
+
+// Any reports whether anything may be done.
+func (a acts) Any() bool { return a.Done || a.Reopen || a.Note }
+
+type eventLine struct {
+	At, Why, By string
+	State       mark
+	Lines       []string
+	More        int
+}
+
+type safePart struct {
+	Words     []string
+	Obstacles []obstacleLine
+	Unknown   []doubtLine
+}
+
+type (
+	obstacleLine struct{ What, Clear string }
+	doubtLine    struct{ What, Needs, By string }
+)
+
+func (d *Desk) casePage(c *gin.Context) error {
+	v, err := d.Office.View(c.Request.Context(), c.Param("id"))
+	if err != nil {
+		return err
+	}
+	return d.render(c, http.StatusOK, "case", d.newOnePage(d.newPage(c, v.Person.Name, "/cases"), v))
+}
+
+// newOnePage says a case in words.
+func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
+	today := d.Calendar.DateOf(v.Now)
+	one := &onePage{
+		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
+		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
+		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice, Why: v.Why,
+		Axis: newAxis(v, d.Calendar), Movable: v.Safe != nil, Open: v.Open,
+	}
+	if !v.Surgery.IsZero() {
+		one.Surgery, one.Count = v.Surgery.Words(), distance(v.Surgery.Day, today)
+		one.MoveDay = v.Surgery.Day.Add(7).String()
+	}
+	one.items(d, v, today)
+	one.held(d, v)
+	one.Safe = newSafePart(v)
+	for _, e := range v.TheirHistory {
+		by := e.By
+		if by == "" {
+			by = "Countback, by the protocol"
+		}
+		one.History = append(one.History, eventLine{
+			At: e.At.In(d.Calendar.Zone()).Format("Mon 2 Jan 2006, 15:04"), Why: e.Why, By: by,
+			State: caseMarks[readiness.CaseState(e.State)], Lines: e.Lines, More: e.More,
+		})
+	}
+	return one
+}
+
+// items sorts the items into groups: what is asked for now first.
+func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
+	groups := []itemGroup{
+		{ID: "now", Title: "Asked for now", Says: "Late first, then by the day it is due."},
+		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
+		{ID: "coming", Title: "Coming, or paused by a hold"},
+		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
+	}
+	items := slices.Clone(v.Items)
+	slices.SortStableFunc(items, func(a, b casework.ItemView) int {
+		if late := rank(a.State) - rank(b.State); late != 0 {
+			return late
+		}
+		return int(dueDay(&a)) - int(dueDay(&b))
+	})
+	for n := range items {
+		i := &items[n]
+		line := d.newItemLine(i, today, &one.page)
+		if len(i.Advice) > 0 {
+			one.Medicines = append(one.Medicines, line)
+		}
+		g := 2
+		switch {
+		case i.InDoubt():
+			g = 1
+		case !i.State.Waiting():
+			g = 3
+		case rank(i.State) < rank(readiness.Paused):
+			g = 0
+		}
+		groups[g].Lines = append(groups[g].Lines, line)
+	}
+	for _, g := range groups {
+		if len(g.Lines) > 0 {
+			one.Groups = append(one.Groups, g)
+		}
+	}
+}
+
+// rank orders states by how much they press.
+func rank(s readiness.ItemState) int {
+	return slices.Index([]readiness.ItemState{
+		readiness.Late, readiness.Due, readiness.Open, readiness.Paused, readiness.Upcoming, readiness.Missed,
+		readiness.Expired, readiness.StateWaived, readiness.StateDone, readiness.Needless,
+	}, s)
+}
+
+// dueDay is the day an item goes by in lists; those without one come last.
+func dueDay(i *casework.ItemView) calendar.Date {
+	switch {
+	case !i.Due.IsZero():
+		return i.Due.Day
+	case !i.Opens.IsZero():
+		return i.Opens.Day
+	}
+	return calendar.NewDate(9999, 12, 31)
+}
+
+func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) itemLine {
+	line := itemLine{
+		ID: i.TaskID, Title: i.Step.Title, Summary: i.Step.Summary, Rule: i.Rule, Who: performers(i), Owner: i.Owner,
+		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
+		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i),
+	}
+	for _, m := range []struct {
+		into *string
+		at   readiness.Moment
+	}{{&line.Opens, i.Opens}, {&line.Due, i.Due}, {&line.Last, i.Last}} {
+		if !m.at.IsZero() {
+			*m.into = m.at.Words()
+		}
+	}
+	if !i.Entry.On.IsZero() && !i.State.Waiting() {
+		line.DoneOn = i.Entry.On.Format(dayWords)
+	}
+	if i.State.Waiting() && !i.Span.Latest.IsZero() {
+		line.Room = room(i.Span)
+	}
+	for _, n := range i.Notes {
+		line.Notes = append(line.Notes, noteLine{d.instant(n.At), n.By, n.Text})
+	}
+	return line
+}
+
+// room says how many days an item may still slip, by what follows it too.
+func room(s readiness.Span) string {
+	switch n := s.Slack(); {
+	case n < 0:
+		return count(-n, "day") + " too late"
+	case n == 0:
+		return "none"
+	default:
+		return count(n, "day")
+	}
+}
+
+// repeatOf tells the items of one step apart, where there are several.
+func repeatOf(i *casework.ItemView) string {
+	switch {
+	case i.Raised != nil && i.Raised.Why != "":
+		return i.Raised.Why
+	case i.Key.Round > 1:
+		return "asked for again"
+	}
+	return ""
+}
+
+func performers(i *casework.ItemView) string {
+	var out []string
+	for _, p := range i.Step.Performers {
+		if i.Raised == nil || i.Raised.Role == "" || i.Raised.Role == p.Role {
+			out = append(out, p.Display)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// actsOn lists what may be done with an item in its state. What cannot be done
+// now for another reason is refused when it is tried, with the reason.
+func actsOn(i *casework.ItemView) acts {
+	a := acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	switch i.Status {
+	case "completed", "cancelled":
+		return acts{Reopen: i.State != readiness.Expired, Note: true}
+	case "failed":
+		a.Done, a.Reopen = true, true
+		return a
+	case "on-hold":
+		return a
+	case "draft":
+		a.Done = !i.InDoubt()
+		a.Applies, a.NotNeeded = i.InDoubt(), i.InDoubt()
+	default:
+		a.Done, a.Failed = true, true
+	}
+	a.Waive = i.Step.Need == readiness.Should || i.Step.Need == readiness.Could
+	return a
+}
+
+func (one *onePage) held(d *Desk, v *casework.CaseView) {
+	for _, h := range v.Holds {
+		line := holdLine{HoldLine: h, SinceWords: d.instant(h.Since), UntilWords: d.instant(h.Until), EarliestWords: written(h.Earliest)}
+		for _, g := range one.Groups {
+			for n := range g.Lines {
+				if g.Lines[n].ID == h.ClearTask && h.ClearTask != "" {
+					line.Clear = &g.Lines[n]
+				}
+			}
+		}
+		one.Holds = append(one.Holds, line)
+	}
+}
+
+func newSafePart(v *casework.CaseView) *safePart {
+	if v.Safe == nil {
+		return nil
+	}
+	p := &safePart{}
+	for n, w := range v.SafeWords {
+		if n == 0 { // the rest stands in the tables
+			p.Words = append(p.Words, w)
+		}
+	}
+	for _, o := range v.Safe.Obstacles {
+		line := obstacleLine{What: o.Ground, Clear: "not within the days that were tried"}
+		if line.What == "" {
+			line.What = v.StepTitles[o.Key.Step]
+		}
+		if !o.Clear.IsZero() {
+			line.Clear = o.Clear.Format(dayWords)
+		}
+		p.Obstacles = append(p.Obstacles, line)
+	}
+	for _, u := range v.Safe.Unknown {
+		p.Unknown = append(p.Unknown, doubtLine{v.StepTitles[u.Key.Step], strings.Join(u.Needs, ", and "), u.By.Words()})
+	}
+	return p
+}

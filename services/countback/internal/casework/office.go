@@ -78,7 +78,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	var start *definition
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder = tx.NewID()
-		if err := off.publishQuestionnaires(tx); err != nil {
+		if err := off.publishDefinitions(tx); err != nil {
 			return err
 		}
 		for _, set := range sets {

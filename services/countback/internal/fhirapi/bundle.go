@@ -211,6 +211,8 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 		return nil, err
 	}
 	switch a.kind {
+	case read, vread:
+		return a, a.askedRead(raw)
 	case searchType:
 		return a, s.understand(a, raw)
 	case historyInstance, historyType, historySystem:

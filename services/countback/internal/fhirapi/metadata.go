@@ -123,7 +123,23 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		}
 		out.SearchParam = append(out.SearchParam, one)
 	}
+	out.SearchInclude, out.SearchRevInclude = includes(o.typ)
 	return out, nil
+}
+
+// includes lists what a search of a type can bring along.
+func includes(typ string) (forth, back []string) {
+	for _, other := range search.Types() {
+		for _, p := range search.For(other) {
+			if other == typ && p.Included() {
+				forth = append(forth, typ+":"+p.Code)
+			}
+			if p.IncludedBy(typ) {
+				back = append(back, other+":"+p.Code)
+			}
+		}
+	}
+	return forth, back
 }
 
 // code sets one of the library's enumerations by its FHIR code.

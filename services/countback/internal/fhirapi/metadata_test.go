@@ -290,6 +290,31 @@ func (h *house) callSearch(r *fhir.Node) {
 		}
 	}
 	require.Len(h.t, seen, len(search.For(typ)))
+	h.callIncludes(r)
+}
+
+// callIncludes asks for what a search of a type can bring along. That it was
+// understood shows in the link self.
+func (h *house) callIncludes(r *fhir.Node) {
+	h.t.Helper()
+	for element, parameter := range map[string]string{"searchInclude": "_include", "searchRevInclude": "_revinclude"} {
+		seen := map[string]bool{}
+		for _, v := range r.Get(element).Items() {
+			require.False(h.t, seen[v.Text()], v.Text())
+			seen[v.Text()] = true
+			found := h.must(200, "GET", root+"/"+r.String("type")+"?_count=1&"+parameter+"="+v.Text(), "", "Prefer", "handling=strict")
+			require.Contains(h.t, found.link("self"), parameter+"="+url.QueryEscape(v.Text()))
+		}
+	}
+	for _, p := range r.Get("searchParam").Items() {
+		name := r.String("type") + ":" + p.String("name")
+		declared := false
+		for _, v := range r.Get("searchInclude").Items() {
+			declared = declared || v.Text() == name
+		}
+		status := h.send("GET", root+"/"+r.String("type")+"?_count=1&_include="+name, "", "Prefer", "handling=strict").status
+		require.Equal(h.t, declared, status == 200, name)
+	}
 }
 
 // checkOwn compares a parameter of ours with its published definition.

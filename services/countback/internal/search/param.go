@@ -53,6 +53,10 @@ const (
 	ColumnDue        Column = "due"
 	ColumnOpens      Column = "opens"
 	ColumnIdentifier Column = "identifier"
+	ColumnFocus      Column = "focus"
+	ColumnBasedOn    Column = "based-on"
+	// ColumnActivity is of CarePlan: the Tasks of its case.
+	ColumnActivity Column = "activity"
 )
 
 // Param is one search parameter of one resource type.
@@ -64,9 +68,11 @@ type Param struct {
 	Column     Column   // for a parameter that is a column of the store
 	System     string   // code system of the codes in a token column
 
-	rows      string // name of the index rows, when several parameters share them
-	only      string // the one target type that counts in shared rows
-	canonical bool   // a reference to a canonical url, perhaps with |version
+	rows      string   // name of the index rows, when several parameters share them
+	only      string   // the one target type that counts in shared rows
+	canonical bool     // a reference to a canonical url, perhaps with |version
+	path      []string // of a reference: where it lies in the resource
+	byMoment  bool     // see ByMoment
 	extract   func(*fhir.Resource, *extraction)
 }
 
@@ -81,6 +87,10 @@ func (p Param) Rows() string {
 // Only is the type that a reference in the index rows must point to; empty for
 // any. The parameter patient shares the rows of subject or actor that way.
 func (p Param) Only() string { return p.only }
+
+// ByMoment reports whether a reference to a Task is held as one to its case: the
+// moment of the resource's version says which of the case's Tasks it means.
+func (p Param) ByMoment() bool { return p.byMoment }
 
 // Types lists the resource types that can be searched, in alphabetical order.
 func Types() []string {

@@ -2,6 +2,7 @@ package search
 
 import (
 	"slices"
+	"strconv"
 
 	"example.org/countback/pkg/fhir"
 )
@@ -127,4 +128,21 @@ type Value struct {
 	// string, or the URI.
 	Value     string
 	Low, High int64 // of a date: microseconds, half-open
+}
+
+// indexing counts the changes of what is taken from a resource that the table
+// itself does not show. Raise it with each: stored resources are then indexed
+// again.
+const indexing = "1"
+
+// Mark changes with the table, so that what was indexed by another one can be
+// told.
+func Mark() string {
+	h := fnv64(indexing)
+	for _, typ := range Types() {
+		for _, p := range For(typ) {
+			h = h.add(typ).add(p.Code).add(p.Kind.String()).add(p.Rows()).add(p.Definition)
+		}
+	}
+	return strconv.FormatUint(uint64(h), 36)
 }

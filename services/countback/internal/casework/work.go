@@ -27,40 +27,47 @@ type TaskWork struct {
 func (o *Office) Work(ctx context.Context, t TaskWork) (Result, error) {
 	var out Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
-		item, err := tx.Item(t.ID)
-		if errors.Is(err, store.ErrNotFound) {
-			return notFound("Task")
-		}
-		if err != nil {
-			return err
-		}
-		if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
-			return Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
-		}
-		work, err := o.readWork(tx, t, item)
-		if err != nil {
-			return err
-		}
-		method := "PUT"
-		if t.Patch != nil {
-			method = "PATCH"
-		}
-		if _, err := tx.Archive(store.Received{
-			At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
-		}); err != nil {
-			return err
-		}
-		if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
-			return err
-		}
-		after, err := tx.Item(t.ID)
-		if err != nil {
-			return err
-		}
-		out.Stored, err = o.rendered(tx, after)
-		out.Changed = after.Version != item.Version
+		var err error
+		out, err = o.work(tx, t)
 		return err
 	})
+	return out, err
+}
+
+func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
+	var out Result
+	item, err := tx.Item(t.ID)
+	if errors.Is(err, store.ErrNotFound) {
+		return out, notFound("Task")
+	}
+	if err != nil {
+		return out, err
+	}
+	if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
+		return out, Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
+	}
+	work, err := o.readWork(tx, t, item)
+	if err != nil {
+		return out, err
+	}
+	method := "PUT"
+	if t.Patch != nil {
+		method = "PATCH"
+	}
+	if _, err := tx.Archive(store.Received{
+		At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
+	}); err != nil {
+		return out, err
+	}
+	if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
+		return out, err
+	}
+	after, err := tx.Item(t.ID)
+	if err != nil {
+		return out, err
+	}
+	out.Stored, err = o.rendered(tx, after)
+	out.Changed = after.Version != item.Version
 	return out, err
 }
 

@@ -52,6 +52,9 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		ifNoneExist: h.Get("If-None-Exist"), ifModifiedSince: h.Get("If-Modified-Since"),
 	}}
 	if isOperation(a.id) {
+		if methods := operationMethods(c.Request.URL.Path); methods != nil {
+			return nil, calledBy(c, methods)
+		}
 		return nil, nowhere(c.Request.URL.Path)
 	}
 	if err := a.conditions.check(a); err != nil {

@@ -59,6 +59,7 @@ func (s *server) statement() ([]byte, error) {
 			{Code: r4.SystemRestfulInteractionHistorySystem},
 		},
 	}
+	rest.Operation = []r4.CapabilityStatementRestResourceOperation{{Name: foreseeOperation, Definition: operationBase + foreseeOperation}}
 	for _, o := range offers {
 		res, err := o.statement()
 		if err != nil {
@@ -112,6 +113,9 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		if op.typ == o.typ {
 			out.Operation = append(out.Operation, r4.CapabilityStatementRestResourceOperation{Name: op.name, Definition: op.definition()})
 		}
+	}
+	if o.validated() {
+		out.Operation = append(out.Operation, r4.CapabilityStatementRestResourceOperation{Name: validateOperation, Definition: validateDefinition})
 	}
 	for _, p := range search.For(o.typ) {
 		one := r4.CapabilityStatementRestResourceSearchParam{Name: p.Code, Definition: new(p.Definition)}

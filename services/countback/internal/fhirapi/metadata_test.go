@@ -97,6 +97,11 @@ func TestStatementIsTrue(t *testing.T) {
 		r := h.must(200, "POST", root, bundleOf(i.String("code"), entry("", "GET", "metadata", "")))
 		require.Equal(t, i.String("code")+"-response", r.String("type"))
 	}
+	for _, o := range h.statement().Get("rest", "operation").Items() {
+		require.Equal(t, foreseeOperation, o.String("name"))
+		require.Equal(t, "1", h.must(200, "GET", root+"/OperationDefinition?system=true&url="+o.String("definition"), "").String("total"))
+		h.must(200, "POST", root+"/$"+o.String("name"), patient("9"))
+	}
 	for _, r := range h.statement().Get("rest", "resource").Items() {
 		t.Run(r.String("type"), func(t *testing.T) {
 			h.t = t
@@ -115,6 +120,11 @@ func (h *house) callOperations(r *fhir.Node, who told) {
 		"Appointment": who.booking, "CarePlan": who.carePlan, "PlanDefinition": planDefinition,
 	}[r.String("type")]
 	for _, o := range r.Get("operation").Items() {
+		if o.String("name") == validateOperation { // R4's own
+			require.Equal(h.t, validateDefinition, o.String("definition"))
+			h.must(200, "POST", root+"/"+r.String("type")+"/$"+validateOperation+"?mode=delete", parameters(`"name":"mode","valueCode":"create"`, `"name":"resource","resource":{"resourceType":"`+r.String("type")+`","id":"canary"}`))
+			continue
+		}
 		d := h.definitionOf(o, r.String("type"))
 		if slices.ContainsFunc(protocolOperations, func(p protocolOperation) bool { return p.name == o.String("name") }) {
 			continue // called by the tests of adoption

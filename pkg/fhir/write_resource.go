@@ -147,6 +147,12 @@ func (b *ResultBundle) AddMatch(fullURL string, resource json.RawMessage, mode r
 		Search: &r4.BundleEntrySearch{Mode: &mode}})
 }
 
+// AddOutcome adds what is to be said about a search as a whole.
+func (b *ResultBundle) AddOutcome(outcome json.RawMessage) {
+	mode := r4.SearchEntryModeOutcome
+	b.Entry = append(b.Entry, r4.BundleEntry{Resource: outcome, Search: &r4.BundleEntrySearch{Mode: &mode}})
+}
+
 // VersionEntry is one version in a history.
 type VersionEntry struct {
 	FullURL      string

@@ -10,6 +10,7 @@ import (
 
 	"example.org/countback/api"
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -92,10 +93,13 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := o.DB.Reindex(ctx, search.Mark(), off.indexOf); err != nil {
+		return nil, err
+	}
 	var start *definition
 	err = o.DB.Write(ctx, func(tx *store.Tx) error {
 		off.holder, off.started = tx.NewID(), tx.Now
-		if err := off.publishQuestionnaires(tx); err != nil {
+		if err := off.publishDefinitions(tx); err != nil {
 			return err
 		}
 		for _, set := range sets {
@@ -118,6 +122,15 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 		off.overrule = c
 	}
 	return off, nil
+}
+
+// indexOf is what a stored resource is found by.
+func (o *Office) indexOf(s store.Stored) ([]search.Value, error) {
+	r, issues := fhir.Parse(s.Body, len(s.Body)+1)
+	if len(issues) > 0 {
+		return nil, issues
+	}
+	return search.Index(r, o.facility.Base, o.facility.Calendar.Zone()), nil
 }
 
 // Facility is the hospital's calendar and base.

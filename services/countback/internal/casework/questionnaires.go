@@ -10,13 +10,17 @@ import (
 	"example.org/countback/services/countback/internal/translate"
 )
 
-// ourQuestionnaires finds the files of the embedded questionnaires.
-const ourQuestionnaires = "fhir/Questionnaire-*.json"
+// Where the embedded definitions lie: questionnaires, and all.
+const (
+	ourQuestionnaires = "fhir/Questionnaire-*.json"
+	ourDefinitions    = "fhir/*.json"
+)
 
-// publishQuestionnaires stores the questionnaires of ours, so that whoever shows
-// one to a person can read it here. A text that changed is a new version.
-func (o *Office) publishQuestionnaires(tx *store.Tx) error {
-	names, err := fs.Glob(api.FHIR, ourQuestionnaires)
+// publishDefinitions stores the definitions of ours, so that whoever meets one of
+// our extensions, codes, operations or search parameters, or shows a questionnaire
+// to a person, can read it here. A text that changed is a new version.
+func (o *Office) publishDefinitions(tx *store.Tx) error {
+	names, err := fs.Glob(api.FHIR, ourDefinitions)
 	if err != nil {
 		return err
 	}

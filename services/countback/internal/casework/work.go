@@ -27,40 +27,47 @@ type TaskWork struct {
 func (o *Office) Work(ctx context.Context, t TaskWork) (Result, error) {
 	var out Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
-		item, err := tx.Item(t.ID)
-		if errors.Is(err, store.ErrNotFound) {
-			return notFound("Task")
-		}
-		if err != nil {
-			return err
-		}
-		if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
-			return Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
-		}
-		work, err := o.readWork(tx, t, item)
-		if err != nil {
-			return err
-		}
-		method := "PUT"
-		if t.Patch != nil {
-			method = "PATCH"
-		}
-		if _, err := tx.Archive(store.Received{
-			At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
-		}); err != nil {
-			return err
-		}
-		if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
-			return err
-		}
-		after, err := tx.Item(t.ID)
-		if err != nil {
-			return err
-		}
-		out.Stored, err = o.rendered(tx, after)
-		out.Changed = after.Version != item.Version
+		var err error
+		out, err = o.work(tx, t)
 		return err
 	})
+	return out, err
+}
+
+func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
+	var out Result
+	item, err := tx.Item(t.ID)
+	if errors.Is(err, store.ErrNotFound) {
+		return out, notFound("Task")
+	}
+	if err != nil {
+		return out, err
+	}
+	if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
+		return out, Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
+	}
+	work, err := o.readWork(tx, t, item)
+	if err != nil {
+		return out, err
+	}
+	method := "PUT"
+	if t.Patch != nil {
+		method = "PATCH"
+	}
+	if _, err := tx.Archive(store.Received{
+		At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
+	}); err != nil {
+		return out, err
+	}
+	if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
+		return out, err
+	}
+	after, err := tx.Item(t.ID)
+	if err != nil {
+		return out, err
+	}
+	out.Stored, err = o.rendered(tx, after)
+	out.Changed = after.Version != item.Version
 	return out, err
 }
 
@@ -148,16 +155,18 @@ func (o *Office) rendered(tx *store.Tx, item store.Item) (store.Stored, error) {
 // Get reads the current version of a resource; a Task is rendered. The error
 // is a *Refusal with ErrNotFound or ErrGone when there is none.
 func (o *Office) Get(ctx context.Context, typ, id string) (store.Stored, error) {
-	return o.readOne(ctx, typ, func(tx *store.Tx) (store.Stored, error) {
-		if typ != "Task" {
-			return tx.Current(typ, id)
-		}
-		item, err := tx.Item(id)
-		if err != nil {
-			return store.Stored{}, err
-		}
-		return o.rendered(tx, item)
-	})
+	return o.readOne(ctx, typ, func(tx *store.Tx) (store.Stored, error) { return o.held(tx, typ, id) })
+}
+
+func (o *Office) held(tx *store.Tx, typ, id string) (store.Stored, error) {
+	if typ != "Task" {
+		return tx.Current(typ, id)
+	}
+	item, err := tx.Item(id)
+	if err != nil {
+		return store.Stored{}, err
+	}
+	return o.rendered(tx, item)
 }
 
 // Version reads one version of a resource.
@@ -194,30 +203,37 @@ func notFound(typ string) *Refusal {
 	return Refuse(ErrNotFound, "not-found", typ, "there is no such "+typ)
 }
 
-// Search finds current resources; Tasks are rendered.
-func (o *Office) Search(ctx context.Context, q search.Query) (store.Page, error) {
-	var out store.Page
+// Search finds current resources, with what is to be included; Tasks are
+// rendered.
+func (o *Office) Search(ctx context.Context, q search.Query) (Found, error) {
+	var out Found
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		if q.Type != "Task" {
-			var err error
-			out, err = tx.Search(q)
+		var err error
+		if out.Page, err = o.search(tx, q); err != nil {
 			return err
 		}
-		page, err := tx.SearchItems(q)
-		if err != nil {
-			return err
-		}
-		out = store.Page{Next: page.Next, Total: page.Total}
-		for _, item := range page.Items {
-			s, err := o.rendered(tx, item)
-			if err != nil {
-				return err
-			}
-			out.Items = append(out.Items, s)
-		}
-		return nil
+		return o.include(tx, q, &out)
 	})
 	return out, err
+}
+
+func (o *Office) search(tx *store.Tx, q search.Query) (store.Page, error) {
+	if q.Type != "Task" {
+		return tx.Search(q)
+	}
+	page, err := tx.SearchItems(q)
+	if err != nil {
+		return store.Page{}, err
+	}
+	out := store.Page{Next: page.Next, Total: page.Total}
+	for _, item := range page.Items {
+		s, err := o.rendered(tx, item)
+		if err != nil {
+			return out, err
+		}
+		out.Items = append(out.Items, s)
+	}
+	return out, nil
 }
 
 func etag(version int64) string { return `W/"` + strconv.FormatInt(version, 10) + `"` }

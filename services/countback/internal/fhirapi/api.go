@@ -103,6 +103,7 @@ func (s *server) routes(g *gin.RouterGroup) {
 	reads("/metadata", capabilities, "")
 	reads("/_history", historySystem, "")
 	s.operates(g)
+	s.foresees(g)
 	g.POST("/"+definitionType+"/$preview", s.operation(s.preview))
 	g.GET("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))
 	g.POST("/"+definitionType+"/:id/$adoption", s.operation(s.adoption))

@@ -25,8 +25,9 @@ type ask struct {
 	conditions
 	prefer preferences
 
-	search search.Query // of a search, as understood
-	past   past         // of a history, ditto
+	search search.Query  // of a search, as understood
+	past   past          // of a history, ditto
+	wanted search.Wanted // of a read
 
 	// Of what is written:
 	resource  *fhir.Resource
@@ -51,14 +52,18 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		ifNoneExist: h.Get("If-None-Exist"), ifModifiedSince: h.Get("If-Modified-Since"),
 	}}
 	if isOperation(a.id) {
+		if methods := operationMethods(c.Request.URL.Path); methods != nil {
+			return nil, calledBy(c, methods)
+		}
 		return nil, nowhere(c.Request.URL.Path)
 	}
 	if err := a.conditions.check(a); err != nil {
 		return nil, err
 	}
 	switch kind {
-	case vread:
+	case read, vread:
 		a.version, _ = parseVersion(c.Param("vid"))
+		return a, a.askedRead(c.Request.URL.RawQuery)
 	case searchType:
 		return a, s.askedSearch(c, a)
 	case historyInstance, historyType, historySystem:
@@ -68,6 +73,24 @@ func (s *server) asked(c *gin.Context, kind interaction, typ string) (*ask, erro
 		return a, s.askedWrite(c, a)
 	}
 	return a, nil
+}
+
+// askedRead reads how much of a resource is wanted.
+func (a *ask) askedRead(raw string) error {
+	values, err := url.ParseQuery(raw)
+	if err != nil {
+		return casework.Refuse(casework.ErrMalformed, fhir.CodeStructure, a.element("url"),
+			"the parameters are not well formed: name=value, joined by &, with other signs escaped")
+	}
+	w, issues := search.ParseWanted(a.typ, values)
+	if len(issues) > 0 {
+		for n := range issues {
+			issues[n].Expression = a.element("url")
+		}
+		return &casework.Refusal{Err: casework.ErrMalformed, Issues: issues}
+	}
+	a.wanted = w
+	return nil
 }
 
 // askedSearch reads the parameters, from the query and from a form.

@@ -95,8 +95,8 @@ func sourceOfBundle(res *fhir.Resource, b *fhir.Bundle) string {
 	return fallback
 }
 
-// transaction carries all entries out or none.
-func (s *server) transaction(m *message) ([]byte, error) {
+// delivery reads what the entries of a transaction ask for.
+func (s *server) delivery(m *message) (casework.Delivery, []*ask, error) {
 	asks := make([]*ask, len(m.bundle.Entries))
 	d := casework.Delivery{
 		Source: m.sent.source, ContentType: m.sent.contentType, Method: m.sent.method, Target: m.sent.target, Body: m.sent.body,
@@ -104,10 +104,10 @@ func (s *server) transaction(m *message) ([]byte, error) {
 	for n := range m.bundle.Entries {
 		a, err := s.entry(m, &m.bundle.Entries[n])
 		if err != nil {
-			return nil, whole(err)
+			return d, nil, whole(err)
 		}
 		if o, _ := offered(a.typ); a.kind.writes() && !o.received {
-			return nil, casework.Refuse(casework.ErrInvalid, fhir.CodeBusinessRule, a.element("url"),
+			return d, nil, casework.Refuse(casework.ErrInvalid, fhir.CodeBusinessRule, a.element("url"),
 				"a "+a.typ+" is changed one by one: send it by itself or in a batch, not in a transaction")
 		}
 		asks[n] = a
@@ -115,9 +115,17 @@ func (s *server) transaction(m *message) ([]byte, error) {
 			d.Requests = append(d.Requests, a.request())
 		}
 	}
+	return d, asks, nil
+}
+
+// transaction carries all entries out or none.
+func (s *server) transaction(m *message) ([]byte, error) {
+	d, asks, err := s.delivery(m)
+	if err != nil {
+		return nil, err
+	}
 	var results []casework.Result
 	if len(d.Requests) > 0 {
-		var err error
 		if results, err = s.Office.Receive(m.c.Request.Context(), d); err != nil {
 			return nil, locate(err, asks)
 		}
@@ -211,6 +219,8 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 		return nil, err
 	}
 	switch a.kind {
+	case read, vread:
+		return a, a.askedRead(raw)
 	case searchType:
 		return a, s.understand(a, raw)
 	case historyInstance, historyType, historySystem:

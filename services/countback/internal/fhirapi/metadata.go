@@ -59,6 +59,7 @@ func (s *server) statement() ([]byte, error) {
 			{Code: r4.SystemRestfulInteractionHistorySystem},
 		},
 	}
+	rest.Operation = []r4.CapabilityStatementRestResourceOperation{{Name: foreseeOperation, Definition: operationBase + foreseeOperation}}
 	for _, o := range offers {
 		res, err := o.statement()
 		if err != nil {
@@ -113,6 +114,9 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 			out.Operation = append(out.Operation, r4.CapabilityStatementRestResourceOperation{Name: op.name, Definition: op.definition()})
 		}
 	}
+	if o.validated() {
+		out.Operation = append(out.Operation, r4.CapabilityStatementRestResourceOperation{Name: validateOperation, Definition: validateDefinition})
+	}
 	for _, p := range search.For(o.typ) {
 		one := r4.CapabilityStatementRestResourceSearchParam{Name: p.Code, Definition: new(p.Definition)}
 		if err := code(&one.Type, p.Kind.String()); err != nil {
@@ -123,7 +127,23 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		}
 		out.SearchParam = append(out.SearchParam, one)
 	}
+	out.SearchInclude, out.SearchRevInclude = includes(o.typ)
 	return out, nil
+}
+
+// includes lists what a search of a type can bring along.
+func includes(typ string) (forth, back []string) {
+	for _, other := range search.Types() {
+		for _, p := range search.For(other) {
+			if other == typ && p.Included() {
+				forth = append(forth, typ+":"+p.Code)
+			}
+			if p.IncludedBy(typ) {
+				back = append(back, other+":"+p.Code)
+			}
+		}
+	}
+	return forth, back
 }
 
 // code sets one of the library's enumerations by its FHIR code.

@@ -97,6 +97,11 @@ func TestStatementIsTrue(t *testing.T) {
 		r := h.must(200, "POST", root, bundleOf(i.String("code"), entry("", "GET", "metadata", "")))
 		require.Equal(t, i.String("code")+"-response", r.String("type"))
 	}
+	for _, o := range h.statement().Get("rest", "operation").Items() {
+		require.Equal(t, foreseeOperation, o.String("name"))
+		require.Equal(t, "1", h.must(200, "GET", root+"/OperationDefinition?system=true&url="+o.String("definition"), "").String("total"))
+		h.must(200, "POST", root+"/$"+o.String("name"), patient("9"))
+	}
 	for _, r := range h.statement().Get("rest", "resource").Items() {
 		t.Run(r.String("type"), func(t *testing.T) {
 			h.t = t
@@ -115,6 +120,11 @@ func (h *house) callOperations(r *fhir.Node, who told) {
 		"Appointment": who.booking, "CarePlan": who.carePlan, "PlanDefinition": planDefinition,
 	}[r.String("type")]
 	for _, o := range r.Get("operation").Items() {
+		if o.String("name") == validateOperation { // R4's own
+			require.Equal(h.t, validateDefinition, o.String("definition"))
+			h.must(200, "POST", root+"/"+r.String("type")+"/$"+validateOperation+"?mode=delete", parameters(`"name":"mode","valueCode":"create"`, `"name":"resource","resource":{"resourceType":"`+r.String("type")+`","id":"canary"}`))
+			continue
+		}
 		d := h.definitionOf(o, r.String("type"))
 		if slices.ContainsFunc(protocolOperations, func(p protocolOperation) bool { return p.name == o.String("name") }) {
 			continue // called by the tests of adoption
@@ -290,6 +300,31 @@ func (h *house) callSearch(r *fhir.Node) {
 		}
 	}
 	require.Len(h.t, seen, len(search.For(typ)))
+	h.callIncludes(r)
+}
+
+// callIncludes asks for what a search of a type can bring along. That it was
+// understood shows in the link self.
+func (h *house) callIncludes(r *fhir.Node) {
+	h.t.Helper()
+	for element, parameter := range map[string]string{"searchInclude": "_include", "searchRevInclude": "_revinclude"} {
+		seen := map[string]bool{}
+		for _, v := range r.Get(element).Items() {
+			require.False(h.t, seen[v.Text()], v.Text())
+			seen[v.Text()] = true
+			found := h.must(200, "GET", root+"/"+r.String("type")+"?_count=1&"+parameter+"="+v.Text(), "", "Prefer", "handling=strict")
+			require.Contains(h.t, found.link("self"), parameter+"="+url.QueryEscape(v.Text()))
+		}
+	}
+	for _, p := range r.Get("searchParam").Items() {
+		name := r.String("type") + ":" + p.String("name")
+		declared := false
+		for _, v := range r.Get("searchInclude").Items() {
+			declared = declared || v.Text() == name
+		}
+		status := h.send("GET", root+"/"+r.String("type")+"?_count=1&_include="+name, "", "Prefer", "handling=strict").status
+		require.Equal(h.t, declared, status == 200, name)
+	}
 }
 
 // checkOwn compares a parameter of ours with its published definition.

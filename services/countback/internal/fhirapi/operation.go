@@ -87,8 +87,14 @@ func (s *server) earliestSafe(ctx context.Context, typ, id string, _ []given) ([
 // served.
 func operationMethods(path string) []string {
 	parts, _ := segments(path)
+	if len(parts) == 1 && parts[0] == "$"+foreseeOperation {
+		return []string{"POST"}
+	}
 	if len(parts) < 2 || len(parts) > 3 {
 		return nil
+	}
+	if o, _ := offered(parts[0]); parts[len(parts)-1] == "$"+validateOperation && o.validated() {
+		return []string{"POST"}
 	}
 	code, onType := strings.TrimPrefix(parts[len(parts)-1], "$"), len(parts) == 2
 	for _, o := range operations {

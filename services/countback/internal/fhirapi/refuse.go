@@ -100,8 +100,7 @@ func nowhere(path string) error {
 func (s *server) noMethod(c *gin.Context) {
 	if parts, _ := segments(c.Request.URL.Path); slices.ContainsFunc(parts, isOperation) {
 		if methods := operationMethods(c.Request.URL.Path); methods != nil {
-			c.Header("Allow", strings.Join(methods, ", "))
-			s.fail(c, casework.Refuse(errMethod, fhir.CodeNotSupported, "", "an operation is called with GET or POST"))
+			s.fail(c, calledBy(c, methods))
 			return
 		}
 		c.Writer.Header().Del("Allow")
@@ -112,6 +111,13 @@ func (s *server) noMethod(c *gin.Context) {
 		c.Header("Allow", strings.Join(allowed, ", "))
 	}
 	s.fail(c, wrongMethod(c.Request.Method, c.Request.URL.Path))
+}
+
+// calledBy says by which methods an operation is called.
+func calledBy(c *gin.Context, methods []string) error {
+	c.Header("Allow", strings.Join(methods, ", "))
+	said := slices.DeleteFunc(slices.Clone(methods), func(m string) bool { return m == "HEAD" })
+	return casework.Refuse(errMethod, fhir.CodeNotSupported, "", "an operation is called with "+strings.Join(said, " or "))
 }
 
 func wrongMethod(method, path string) error {

@@ -9,13 +9,16 @@ import (
 
 // filter reads a parameter that chooses rows; false leaves it out of Used.
 func (p *parser) filter(name string, values []string) bool {
+	if strings.HasPrefix(name, hasParam+":") {
+		return p.has(name, values)
+	}
+	if link, rest, chained := strings.Cut(name, "."); chained {
+		return p.chain(link, rest, name, values)
+	}
 	code, modifier, _ := strings.Cut(name, ":")
 	param, known := Lookup(p.q.Type, code)
 	if !known {
-		start, _, chained := strings.Cut(code, ".")
-		if param, known = Lookup(p.q.Type, start); known && chained && param.Kind == Reference {
-			p.fail(param.Code, fhir.CodeNotSupported, "chains are not supported", name)
-		} else if p.Strict {
+		if p.Strict {
 			p.fail("", fhir.CodeNotSupported, "unknown search parameter", "unknown search parameter "+name)
 		}
 		return false
@@ -55,7 +58,7 @@ func (p *parser) clause(param Param, modifier, value string) (Clause, bool) {
 	case modifier == "identifier" && param.Kind == Reference && param.extract != nil && !param.canonical:
 		c.Param, c.Rows = Param{Code: param.Code, Kind: Token}, param.Rows()+identifierSuffix
 		read = readToken
-	case param.Kind == Reference && !param.canonical && fhir.IsResourceType(modifier):
+	case param.Kind == Reference && !param.canonical && fhir.IsResourceType(modifier) && (param.only == "" || param.only == modifier):
 		read = readTyped(read, modifier)
 	default:
 		p.fail(param.Code, fhir.CodeNotSupported, "this modifier is not supported", modifier)

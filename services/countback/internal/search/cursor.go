@@ -3,6 +3,7 @@ package search
 import (
 	"encoding/base64"
 	"errors"
+	"net/url"
 	"strconv"
 	"strings"
 )
@@ -11,7 +12,7 @@ import (
 var errCursor = errors.New("not a page of this search")
 
 // maxCursor bounds what is decoded.
-const maxCursor = 1024
+const maxCursor = 4096
 
 // Cursor is the opaque text that continues the search after a row with these
 // sort keys, one for each of q.Sort.
@@ -23,13 +24,13 @@ func (q Query) Cursor(keys []Key) string {
 		if o.isDate() {
 			b.WriteString(strconv.FormatInt(keys[i].At, 10))
 		} else {
-			b.WriteString(keys[i].Text)
+			b.WriteString(url.QueryEscape(keys[i].Text))
 		}
 	}
 	return base64.RawURLEncoding.EncodeToString([]byte(b.String()))
 }
 
-// parseCursor is the inverse of Cursor. Ids contain no blanks.
+// parseCursor is the inverse of Cursor.
 func (q Query) parseCursor(s string) ([]Key, error) {
 	if len(s) > maxCursor {
 		return nil, errCursor
@@ -46,7 +47,9 @@ func (q Query) parseCursor(s string) ([]Key, error) {
 	for i, o := range q.Sort {
 		part := parts[i+1]
 		if !o.isDate() {
-			keys[i].Text = part
+			if keys[i].Text, err = url.QueryUnescape(part); err != nil {
+				return nil, errCursor
+			}
 			continue
 		}
 		at, err := strconv.ParseInt(part, 10, 64)

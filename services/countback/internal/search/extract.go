@@ -2,6 +2,7 @@ package search
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -77,10 +78,50 @@ func concepts(code, definition string, path ...string) Param {
 	})
 }
 
-func identifiers(definition string) Param {
-	return each(Token, "identifier", definition, []string{"identifier"}, func(e *extraction, n *fhir.Node) {
-		e.token("identifier", n.String("system"), n.String("value"))
+// codings are elements of type Coding.
+func codings(code, definition string, path ...string) Param {
+	return each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
+		e.token(code, n.String("system"), n.String("code"))
 	})
+}
+
+// conceptsOf are concepts at several places, each a path with dots.
+func conceptsOf(code, definition string, paths ...string) Param {
+	return Param{Code: code, Kind: Token, Definition: definition, extract: func(r *fhir.Resource, e *extraction) {
+		for _, path := range paths {
+			walk(r.Root(), append(strings.Split(path, "."), "coding"), func(n *fhir.Node) {
+				e.token(code, n.String("system"), n.String("code"))
+			})
+		}
+	}}
+}
+
+func identifiers(definition string) Param {
+	return identifiersAt("identifier", definition, "identifier")
+}
+
+func identifiersAt(code, definition string, path ...string) Param {
+	return each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
+		e.token(code, n.String("system"), n.String("value"))
+	})
+}
+
+// contacts are ways to reach somebody; kind is one ContactPoint.system, or empty
+// for all.
+func contacts(code, definition, kind string) Param {
+	return each(Token, code, definition, []string{"telecom"}, func(e *extraction, n *fhir.Node) {
+		if system := n.String("system"); kind == "" || system == kind {
+			e.token(code, system, n.String("value"))
+		}
+	})
+}
+
+// deceased is whether a Patient is known to have died.
+func deceased() Param {
+	return Param{Code: "deceased", Kind: Token, Definition: "Patient-deceased", extract: func(r *fhir.Resource, e *extraction) {
+		dead := r.Get("deceasedDateTime").Exists() || r.Get("deceasedBoolean").Bool()
+		e.token("deceased", "", strconv.FormatBool(dead))
+	}}
 }
 
 func (e *extraction) token(rows, system, code string) {
@@ -91,7 +132,25 @@ func (e *extraction) token(rows, system, code string) {
 
 func references(code, definition string, targets []string, path ...string) Param {
 	p := each(Reference, code, definition, path, func(e *extraction, n *fhir.Node) { e.reference(code, n) })
-	p.Targets = targets
+	p.Targets, p.path = targets, path
+	return p
+}
+
+// targets are what a Provenance is about. It targets sixty Tasks at a time, which
+// would be most of the index: their case stands for them, see [Param.ByMoment].
+func targets() Param {
+	p := references("target", "Provenance-target", nil, "target")
+	p.byMoment = true
+	p.extract = func(r *fhir.Resource, e *extraction) {
+		walk(r.Root(), p.path, func(n *fhir.Node) {
+			ref, err := fhir.RefOf(n, e.base)
+			if dot := strings.LastIndexByte(ref.ID, '.'); err == nil && ref.Type == "Task" && dot > 0 {
+				e.add(Value{Param: "target", Kind: Reference, System: "Task", Value: ref.ID[:dot]})
+				return
+			}
+			e.reference("target", n)
+		})
+	}
 	return p
 }
 
@@ -141,6 +200,26 @@ func texts(code, definition string, path ...string) Param {
 	return each(String, code, definition, path, func(e *extraction, n *fhir.Node) { e.text(code, n.Text()) })
 }
 
+// textsOf are texts at several places, each a path with dots.
+func textsOf(code, definition string, paths ...string) Param {
+	return Param{Code: code, Kind: String, Definition: definition, extract: func(r *fhir.Resource, e *extraction) {
+		for _, path := range paths {
+			walk(r.Root(), strings.Split(path, "."), func(n *fhir.Node) { e.text(code, n.Text()) })
+		}
+	}}
+}
+
+// addresses are all parts of an Address, each for itself, and its text.
+func addresses(code, definition string) Param {
+	return each(String, code, definition, []string{"address"}, func(e *extraction, n *fhir.Node) {
+		for _, part := range []string{"line", "city", "district", "state", "country", "postalCode", "text"} {
+			for _, item := range n.Get(part).Items() {
+				e.text(code, item.Text())
+			}
+		}
+	})
+}
+
 // names are all parts of a HumanName, each for itself, and its text.
 func names(code, definition string) Param {
 	return each(String, code, definition, []string{"name"}, func(e *extraction, n *fhir.Node) {
@@ -170,11 +249,11 @@ func instants(code, definition string, path ...string) Param {
 }
 
 // dates are elements of type date, dateTime, Period or Timing; several names
-// are the variants of one choice element.
+// are the variants of one choice element; a name may be a path with dots.
 func dates(code, definition string, elements ...string) Param {
 	return Param{Code: code, Kind: Date, Definition: definition, extract: func(r *fhir.Resource, e *extraction) {
 		for _, name := range elements {
-			walk(r.Root(), []string{name}, func(n *fhir.Node) { e.date(code, n) })
+			walk(r.Root(), strings.Split(name, "."), func(n *fhir.Node) { e.date(code, n) })
 		}
 	}}
 }

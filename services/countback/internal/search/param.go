@@ -2,6 +2,7 @@ package search
 
 import (
 	"slices"
+	"strconv"
 
 	"example.org/countback/pkg/fhir"
 )
@@ -53,6 +54,10 @@ const (
 	ColumnDue        Column = "due"
 	ColumnOpens      Column = "opens"
 	ColumnIdentifier Column = "identifier"
+	ColumnFocus      Column = "focus"
+	ColumnBasedOn    Column = "based-on"
+	// ColumnActivity is of CarePlan: the Tasks of its case.
+	ColumnActivity Column = "activity"
 )
 
 // Param is one search parameter of one resource type.
@@ -64,9 +69,11 @@ type Param struct {
 	Column     Column   // for a parameter that is a column of the store
 	System     string   // code system of the codes in a token column
 
-	rows      string // name of the index rows, when several parameters share them
-	only      string // the one target type that counts in shared rows
-	canonical bool   // a reference to a canonical url, perhaps with |version
+	rows      string   // name of the index rows, when several parameters share them
+	only      string   // the one target type that counts in shared rows
+	canonical bool     // a reference to a canonical url, perhaps with |version
+	path      []string // of a reference: where it lies in the resource
+	byMoment  bool     // see ByMoment
 	extract   func(*fhir.Resource, *extraction)
 }
 
@@ -81,6 +88,10 @@ func (p Param) Rows() string {
 // Only is the type that a reference in the index rows must point to; empty for
 // any. The parameter patient shares the rows of subject or actor that way.
 func (p Param) Only() string { return p.only }
+
+// ByMoment reports whether a reference to a Task is held as one to its case: the
+// moment of the resource's version says which of the case's Tasks it means.
+func (p Param) ByMoment() bool { return p.byMoment }
 
 // Types lists the resource types that can be searched, in alphabetical order.
 func Types() []string {
@@ -117,4 +128,21 @@ type Value struct {
 	// string, or the URI.
 	Value     string
 	Low, High int64 // of a date: microseconds, half-open
+}
+
+// indexing counts the changes of what is taken from a resource that the table
+// itself does not show. Raise it with each: stored resources are then indexed
+// again.
+const indexing = "1"
+
+// Mark changes with the table, so that what was indexed by another one can be
+// told.
+func Mark() string {
+	h := fnv64(indexing)
+	for _, typ := range Types() {
+		for _, p := range For(typ) {
+			h = h.add(typ).add(p.Code).add(p.Kind.String()).add(p.Rows()).add(p.Definition)
+		}
+	}
+	return strconv.FormatUint(uint64(h), 36)
 }

@@ -16,7 +16,16 @@ const (
 	sortParam  = "_sort"
 	totalParam = "_total"
 	pageParam  = "_page"
+
+	includeParam    = "_include"
+	revIncludeParam = "_revinclude"
+	hasParam        = "_has"
+	summaryParam    = "_summary"
+	elementsParam   = "_elements"
 )
+
+// shaping are the parameters that may be given once.
+var shaping = []string{countParam, sortParam, totalParam, pageParam, summaryParam, elementsParam}
 
 // Limits of one search; more is refused as too costly.
 const (
@@ -25,6 +34,7 @@ const (
 	maxClauses   = 32
 	maxMatches   = 100 // in one clause
 	maxSort      = 3
+	maxIncludes  = 16
 )
 
 // Options say how a search is read.
@@ -69,8 +79,9 @@ func Parse(typ string, values url.Values, o Options) (Query, fhir.Issues) {
 
 type parser struct {
 	Options
-	q      Query
-	issues fhir.Issues
+	counting bool // only the number of matches is wanted
+	q        Query
+	issues   fhir.Issues
 }
 
 // fail records an issue. text may be logged, so it names parameters of the
@@ -89,7 +100,9 @@ func (p *parser) parameter(name string, values []string) {
 	}
 	switch {
 	case slices.Contains(p.Handled, name):
-	case name == countParam || name == sortParam || name == totalParam || name == pageParam:
+	case name == includeParam || name == revIncludeParam:
+		values = slices.DeleteFunc(values, func(v string) bool { return !p.include(name == revIncludeParam, v) })
+	case slices.Contains(shaping, name):
 		if len(values) > 1 {
 			p.fail(name, fhir.CodeValue, "may be given once", "")
 			return
@@ -116,7 +129,9 @@ func (p *parser) shape(name, value string) bool {
 			p.fail(name, fhir.CodeValue, "must be a whole number from 0", value)
 			return false
 		}
-		p.q.Count = min(n, p.MaxCount)
+		if !p.counting {
+			p.q.Count = min(n, p.MaxCount)
+		}
 	case sortParam:
 		return p.sort(value)
 	case totalParam:
@@ -124,6 +139,11 @@ func (p *parser) shape(name, value string) bool {
 			p.fail(name, fhir.CodeValue, "must be none, estimate or accurate", value)
 			return false
 		}
+		p.q.NoTotal = value == "none"
+	case summaryParam:
+		return p.summary(value)
+	case elementsParam:
+		return p.elements(value)
 	case pageParam:
 		p.q.page = value
 		return false
@@ -135,8 +155,8 @@ func (p *parser) sort(value string) bool {
 	for field := range strings.SplitSeq(value, ",") {
 		code, desc := strings.CutPrefix(field, "-")
 		param, ok := Lookup(p.q.Type, code)
-		if !ok || (param.Kind != Date && param.Column != ColumnID) {
-			p.fail(sortParam, fhir.CodeNotSupported, "can sort by _id, _lastUpdated and the date parameters of the type only", field)
+		if !ok || !param.sortable() {
+			p.fail(sortParam, fhir.CodeNotSupported, "can sort by _id and by the dates, tokens and strings of the type", field)
 			return false
 		}
 		if slices.ContainsFunc(p.q.Sort, func(o Order) bool { return o.Param.Code == code }) {
@@ -150,6 +170,17 @@ func (p *parser) sort(value string) bool {
 		return false
 	}
 	return true
+}
+
+// sortable reports whether matches can be put into the order of the parameter.
+func (p Param) sortable() bool {
+	switch {
+	case p.Kind == Date, p.Column == ColumnID:
+		return true
+	case p.Column != ColumnNone:
+		return p.Kind == Token && p.Column != ColumnIdentifier
+	}
+	return p.Kind == Token || p.Kind == String || p.Kind == URI
 }
 
 // finish makes the order total and reads the cursor, which depends on it.
@@ -167,6 +198,12 @@ func (p *parser) finish() {
 			id, _ := Lookup(p.q.Type, "_id")
 			p.q.Sort = append(p.q.Sort, Order{Param: id})
 		}
+	}
+	if p.q.Count == 0 {
+		p.q.NoTotal = false // the number is all that is asked for
+	}
+	if p.q.Summary == SummaryText && len(p.q.Includes) > 0 {
+		p.fail(summaryParam, fhir.CodeInvariant, "text cannot go together with _include or _revinclude", "")
 	}
 	if len(p.q.Clauses) > maxClauses {
 		p.fail("", fhir.CodeTooCostly, "a search takes at most "+strconv.Itoa(maxClauses)+" parameters", "")

@@ -174,12 +174,25 @@ var badSearches = map[string]struct {
 	"text of a token":              {"Procedure", "code:text=hip", fhir.CodeNotSupported, "code"},
 	"contains of a reference":      {"Appointment", "patient:contains=1", fhir.CodeNotSupported, "patient"},
 	"identifier of an item column": {"Task", "patient:identifier=1", fhir.CodeNotSupported, "patient"},
-	"chain":                        {"Appointment", "patient.name=x", fhir.CodeNotSupported, "patient"},
-	"typed chain":                  {"Procedure", "subject.name=x", fhir.CodeNotSupported, "subject"},
+	"chain of two steps":           {"Encounter", "appointment.patient.name=x", fhir.CodeNotSupported, "appointment"},
+	"chain along a date":           {"Appointment", "date.name=x", fhir.CodeNotSupported, "date"},
+	"chain along a canonical":      {"CarePlan", "instantiates-canonical.name=x", fhir.CodeNotSupported, "instantiates-canonical"},
+	"chain to another type":        {"Appointment", "patient:Location.name=x", fhir.CodeValue, "patient"},
+	"chain to nothing":             {"Appointment", "patient.colour=x", fhir.CodeNotSupported, "patient"},
+	"chain with a bad value":       {"Appointment", "patient.birthdate=x", fhir.CodeValue, "birthdate"},
+	"chain with a bad modifier":    {"Appointment", "patient.birthdate:not=2026", fhir.CodeNotSupported, "birthdate"},
+	"has too little":               {"Patient", "_has:Task:patient=x", fhir.CodeValue, "_has"},
+	"has what does not refer":      {"Appointment", "_has:Task:owner:status=x", fhir.CodeNotSupported, "_has"},
+	"has what is not held":         {"Patient", "_has:Basic:patient:code=x", fhir.CodeNotSupported, "_has"},
+	"has with a bad value":         {"Patient", "_has:Task:patient:due=x", fhir.CodeValue, "due"},
+	"include of another type":      {"Appointment", "_include=Appointment:patient:Location", fhir.CodeValue, "_include"},
+	"included from elsewhere":      {"Location", "_revinclude=Procedure:based-on", fhir.CodeValue, "_revinclude"},
+	"text with includes":           {"Appointment", "_summary=text&_include=Appointment:patient", fhir.CodeInvariant, "_summary"},
+	"a summary of another kind":    {"Appointment", "_summary=some", fhir.CodeValue, "_summary"},
 	"count not a number":           {"Appointment", "_count=many", fhir.CodeValue, "_count"},
 	"negative count":               {"Appointment", "_count=-1", fhir.CodeValue, "_count"},
 	"count twice":                  {"Appointment", "_count=1&_count=2", fhir.CodeValue, "_count"},
-	"sort by a token":              {"Appointment", "_sort=status", fhir.CodeNotSupported, "_sort"},
+	"sort by a reference":          {"Appointment", "_sort=patient", fhir.CodeNotSupported, "_sort"},
 	"sort by the unknown":          {"Appointment", "_sort=nothing", fhir.CodeNotSupported, "_sort"},
 	"sort twice by the same":       {"Appointment", "_sort=date,-date", fhir.CodeValue, "_sort"},
 	"sort by too many":             {"ServiceRequest", "_sort=occurrence,authored,_lastUpdated,_id", fhir.CodeTooCostly, "_sort"},
@@ -216,18 +229,21 @@ func TestIssuesDoNotLeak(t *testing.T) {
 }
 
 func TestUnknownParameters(t *testing.T) {
-	const query = "status=booked&colour=red&_has:Task:owner:status=x&name=&patient="
+	const query = "status=booked&colour=red&tint:exact=x&name=&patient="
 	q, issues := parse(t, "Appointment", query)
 	require.NoError(t, issues.Err())
 	require.Equal(t, []Pair{{"status", "booked"}}, q.Used)
 	require.Equal(t, "status=booked", q.SelfLink())
 	_, issues = parse(t, "Appointment", query, strict)
 	require.Len(t, issues, 2)
-	require.Contains(t, issues[1].Diagnostics, "colour")
-	q, issues = parse(t, "Appointment", "_include=Appointment:patient&_format=json", strict,
-		func(o *Options) { o.Handled = []string{"_include", "_format"} })
+	require.Contains(t, issues[0].Diagnostics, "colour")
+	const mixed = "_include=Appointment:patient&_include=Appointment:status&_include=Task:owner&_include=x&_format=json"
+	q, issues = parse(t, "Appointment", mixed, func(o *Options) { o.Handled = []string{"_format"} })
 	require.NoError(t, issues.Err())
-	require.Equal(t, "_format=json&_include=Appointment%3Apatient", q.SelfLink())
+	require.Equal(t, "_format=json&_include=Appointment%3Apatient", q.SelfLink(), "what cannot be followed is left out")
+	require.Len(t, q.Includes, 1)
+	_, issues = parse(t, "Appointment", mixed, strict, func(o *Options) { o.Handled = []string{"_format"} })
+	require.Len(t, issues, 3)
 }
 
 func TestCountAndSort(t *testing.T) {

@@ -52,7 +52,38 @@ type Clause struct {
 	Modifier Modifier
 	Want     bool // of [Missing]: whether the element is to be missing
 	Matches  []Match
+	// Hops, if any, are alternatives that stand instead of Matches: what is
+	// asked of a resource at the other end of the reference Param.
+	Hops []Hop
 }
+
+// Hop is one step along a reference: a chain to what Clause.Param refers to, or
+// with Back (_has) to what refers to us by it.
+type Hop struct {
+	Back  bool
+	Type  string // of the other resource
+	Inner Clause // of the other resource
+}
+
+// Include asks for what the matches refer to by Param (_include), or with Back
+// for what refers to them (_revinclude).
+type Include struct {
+	Back  bool
+	Type  string // that has the parameter
+	Param Param
+	Only  string // the one type that is wanted at the other end; empty: any
+}
+
+// Summary says how much of each resource is wanted.
+type Summary string
+
+// The summaries of R4. _summary=count is a Count of 0.
+const (
+	SummaryNone Summary = ""
+	SummaryTrue Summary = "true"
+	SummaryText Summary = "text"
+	SummaryData Summary = "data"
+)
 
 // Order is one sort key.
 type Order struct {
@@ -70,8 +101,13 @@ type Query struct {
 	Sort    []Order // ends with the id, so that the order is total
 	Count   int     // most rows of the page; 0 asks for the total only
 	After   []Key   // sort keys of the last row of the page before; nil on the first
-	Used    []Pair  // parameters that had an effect, by name, without _page
-	page    string
+	NoTotal bool    // nobody wants the number of matches
+
+	Includes []Include
+	Summary  Summary
+	Elements []string // top-level elements that are wanted; nil: all
+	Used     []Pair   // parameters that had an effect, by name, without _page
+	page     string
 }
 
 // SelfLink is the query string of the parameters that were used.

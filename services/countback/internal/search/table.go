@@ -1,5 +1,7 @@
 package search
 
+import "slices"
+
 // base of the canonicals of FHIR and of this service.
 const (
 	hl7    = "http://hl7.org/fhir/"
@@ -17,167 +19,64 @@ const (
 	SystemCase       = own + "identifier/case" // Task.groupIdentifier: the id of the case
 )
 
-// table has one list for each type that can be searched.
-var table = map[string][]Param{
-	"Appointment": rows(
-		identifiers("Appointment-identifier"),
-		references("actor", "Appointment-actor", nil, "participant", "actor"),
-		onlyType("patient", "Appointment-patient", "Patient", "actor"),
-		onlyType("practitioner", "Appointment-practitioner", "Practitioner", "actor"),
-		onlyType("location", "Appointment-location", "Location", "actor"),
-		codes("status", "Appointment-status", hl7+"appointmentstatus", "status"),
-		instants("date", "Appointment-date", "start"),
-		references("based-on", "Appointment-based-on", []string{"ServiceRequest"}, "basedOn"),
-	),
-	"Procedure": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "Procedure-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "Procedure-status", hl7+"event-status", "status"),
-		concepts("code", "clinical-code", "code"),
-		dates("date", "clinical-date", "performedDateTime", "performedPeriod"),
-		references("based-on", "Procedure-based-on", []string{"CarePlan", "ServiceRequest"}, "basedOn"),
-		references("encounter", "clinical-encounter", []string{"Encounter"}, "encounter"),
-	),
-	"ServiceRequest": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "ServiceRequest-subject", []string{"Group", "Device", "Patient", "Location"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "ServiceRequest-status", hl7+"request-status", "status"),
-		concepts("code", "clinical-code", "code"),
-		dates("occurrence", "ServiceRequest-occurrence", "occurrenceDateTime", "occurrencePeriod", "occurrenceTiming"),
-		dates("authored", "ServiceRequest-authored", "authoredOn"),
-		references("based-on", "ServiceRequest-based-on", []string{"CarePlan", "MedicationRequest", "ServiceRequest"}, "basedOn"),
-	),
-	"Patient": rows(
-		identifiers("Patient-identifier"),
-		names("name", "Patient-name"),
-		texts("family", "individual-family", "name", "family"),
-		texts("given", "individual-given", "name", "given"),
-		codes("gender", "individual-gender", hl7+"administrative-gender", "gender"),
-		dates("birthdate", "individual-birthdate", "birthDate"),
-	),
-	"RelatedPerson": rows(
-		identifiers("RelatedPerson-identifier"),
-		references("patient", "RelatedPerson-patient", []string{"Patient"}, "patient"),
-		names("name", "RelatedPerson-name"),
-		concepts("relationship", "RelatedPerson-relationship", "relationship"),
-	),
-	"Practitioner": rows(
-		identifiers("Practitioner-identifier"),
-		names("name", "Practitioner-name"),
-		texts("family", "individual-family", "name", "family"),
-		texts("given", "individual-given", "name", "given"),
-	),
-	"Location": rows(
-		identifiers("Location-identifier"),
-		texts("name", "Location-name", "name"),
-		codes("status", "Location-status", hl7+"location-status", "status"),
-	),
-	"Encounter": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "Encounter-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "Encounter-status", hl7+"encounter-status", "status"),
-		dates("date", "clinical-date", "period"),
-		references("appointment", "Encounter-appointment", []string{"Appointment"}, "appointment"),
-	),
-	"CareTeam": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "CareTeam-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "CareTeam-status", hl7+"care-team-status", "status"),
-		references("participant", "CareTeam-participant", nil, "participant", "member"),
-	),
-	"Condition": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "Condition-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		concepts("code", "clinical-code", "code"),
-		concepts("clinical-status", "Condition-clinical-status", "clinicalStatus"),
-	),
-	"Observation": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "Observation-subject", []string{"Group", "Device", "Patient", "Location"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "Observation-status", hl7+"observation-status", "status"),
-		concepts("code", "clinical-code", "code"),
-		dates("date", "clinical-date", "effectiveDateTime", "effectivePeriod", "effectiveInstant", "effectiveTiming"),
-	),
-	"DiagnosticReport": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "DiagnosticReport-subject", []string{"Group", "Device", "Patient", "Location"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "DiagnosticReport-status", hl7+"diagnostic-report-status", "status"),
-		concepts("code", "clinical-code", "code"),
-		dates("date", "clinical-date", "effectiveDateTime", "effectivePeriod"),
-	),
-	"QuestionnaireResponse": rows(
-		identifiers("QuestionnaireResponse-identifier"),
-		references("subject", "QuestionnaireResponse-subject", nil, "subject"),
-		onlyType("patient", "QuestionnaireResponse-patient", "Patient", "subject"),
-		codes("status", "QuestionnaireResponse-status", hl7+"questionnaire-answers-status", "status"),
-		canonicals("questionnaire", "QuestionnaireResponse-questionnaire", "questionnaire"),
-		dates("authored", "QuestionnaireResponse-authored", "authored"),
-	),
-	"Questionnaire": rows(
-		uris("url", "Questionnaire-url", "url"),
-		codes("status", "Questionnaire-status", hl7+"publication-status", "status"),
-		texts("title", "Questionnaire-title", "title"),
-	),
-	"MedicationStatement": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "MedicationStatement-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "medications-status", hl7+"CodeSystem/medication-statement-status", "status"),
-		concepts("code", "clinical-code", "medicationCodeableConcept"),
-		dates("effective", "MedicationStatement-effective", "effectiveDateTime", "effectivePeriod"),
-	),
-	"MedicationRequest": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "MedicationRequest-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "medications-status", hl7+"CodeSystem/medicationrequest-status", "status"),
-		concepts("code", "clinical-code", "medicationCodeableConcept"),
-		dates("authoredon", "MedicationRequest-authoredon", "authoredOn"),
-	),
-	"AllergyIntolerance": rows(
-		identifiers("clinical-identifier"),
-		references("patient", "clinical-patient", []string{"Patient"}, "patient"),
-		concepts("clinical-status", "AllergyIntolerance-clinical-status", "clinicalStatus"),
-		concepts("code", "clinical-code", "code"),
-	),
-	"PlanDefinition": rows(
-		identifiers("PlanDefinition-identifier"),
-		uris("url", "PlanDefinition-url", "url"),
-		codes("version", "PlanDefinition-version", "", "version"),
-		codes("status", "PlanDefinition-status", hl7+"publication-status", "status"),
-	),
-	"ValueSet": rows(
-		identifiers("conformance-identifier"),
-		uris("url", "conformance-url", "url"),
-		codes("version", "conformance-version", "", "version"),
-		codes("status", "conformance-status", hl7+"publication-status", "status"),
-	),
+// table has one list for each type that can be searched. Each row is a search
+// parameter of R4, by the end of its canonical, but for those of our own.
+var table = merged(ownTable, bookingTable, peopleTable, factsTable, definitionTable)
+
+func merged(tables ...map[string][]Param) map[string][]Param {
+	out := map[string][]Param{}
+	for _, t := range tables {
+		for typ, params := range t {
+			out[typ] = params
+		}
+	}
+	return out
+}
+
+// ownTable has the parameters of what this service makes.
+var ownTable = map[string][]Param{
 	"CarePlan": rows(
-		identifiers("clinical-identifier"),
-		references("subject", "CarePlan-subject", []string{"Group", "Patient"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
-		codes("status", "CarePlan-status", hl7+"request-status", "status"),
+		concepts("activity-code", "CarePlan-activity-code", "activity", "detail", "code"),
+		dates("activity-date", "CarePlan-activity-date", "activity.detail.scheduledTiming", "activity.detail.scheduledPeriod"),
+		Param{Code: "activity-reference", Kind: Reference, Definition: "CarePlan-activity-reference", Column: ColumnActivity, Targets: []string{"Task"}, path: []string{"activity", "reference"}},
+		references("based-on", "CarePlan-based-on", []string{"CarePlan"}, "basedOn"),
+		references("care-team", "CarePlan-care-team", []string{"CareTeam"}, "careTeam"),
+		concepts("category", "CarePlan-category", "category"),
+		references("condition", "CarePlan-condition", []string{"Condition"}, "addresses"),
 		dates("date", "clinical-date", "period"),
+		references("encounter", "CarePlan-encounter", []string{"Encounter"}, "encounter"),
+		references("goal", "CarePlan-goal", []string{"Goal"}, "goal"),
+		identifiers("clinical-identifier"),
 		canonicals("instantiates-canonical", "CarePlan-instantiates-canonical", "instantiatesCanonical"),
+		uris("instantiates-uri", "CarePlan-instantiates-uri", "instantiatesUri"),
+		codes("intent", "CarePlan-intent", hl7+"request-intent", "intent"),
+		references("part-of", "CarePlan-part-of", []string{"CarePlan"}, "partOf"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		references("performer", "CarePlan-performer", []string{"Practitioner", "Organization", "CareTeam", "Device", "Patient", "HealthcareService", "PractitionerRole", "RelatedPerson"}, "activity", "detail", "performer"),
+		references("replaces", "CarePlan-replaces", []string{"CarePlan"}, "replaces"),
+		codes("status", "CarePlan-status", hl7+"request-status", "status"),
+		references("subject", "CarePlan-subject", []string{"Group", "Patient"}, "subject"),
 	),
 	"Flag": append(rows(
-		identifiers("Flag-identifier"),
-		references("subject", "Flag-subject", []string{"Group", "Patient", "Location", "Practitioner", "Organization", "Medication", "PlanDefinition", "Procedure"}, "subject"),
-		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		references("author", "Flag-author", []string{"Practitioner", "Organization", "Device", "Patient", "PractitionerRole"}, "author"),
 		dates("date", "clinical-date", "period"),
+		references("encounter", "clinical-encounter", []string{"Encounter", "EpisodeOfCare"}, "encounter"),
+		identifiers("Flag-identifier"),
+		onlyType("patient", "clinical-patient", "Patient", "subject"),
+		references("subject", "Flag-subject", []string{"Practitioner", "Group", "Organization", "Medication", "Patient", "PlanDefinition", "Procedure", "Location"}, "subject"),
 	), flagStatus()),
 	"Provenance": rows(
-		// Whose plan it is about; what it targets is sixty Tasks at a time, which
-		// would be most of the index.
+		// Whose plan it is about, also where no target says so.
 		Param{Code: "patient", Kind: Reference, Definition: "Provenance-patient", Column: ColumnPatient, Targets: []string{"Patient"}},
+		references("agent", "Provenance-agent", []string{"Practitioner", "Organization", "Device", "Patient", "PractitionerRole", "RelatedPerson"}, "agent", "who"),
+		concepts("agent-role", "Provenance-agent-role", "agent", "role"),
+		concepts("agent-type", "Provenance-agent-type", "agent", "type"),
+		references("entity", "Provenance-entity", nil, "entity", "what"),
+		references("location", "Provenance-location", []string{"Location"}, "location"),
 		instants("recorded", "Provenance-recorded", "recorded"),
+		codings("signature-type", "Provenance-signature-type", "signature", "type"),
+		targets(),
+		dates("when", "Provenance-when", "occurredDateTime"),
 	),
 	"Task": columns(
 		column(Token, "identifier", hl7+params+"Task-identifier", ColumnIdentifier, SystemTask),
@@ -187,8 +86,12 @@ var table = map[string][]Param{
 		column(Token, "business-status", hl7+params+"Task-business-status", ColumnState, SystemItemState),
 		column(Date, "due", own+params+"task-due", ColumnDue, ""),
 		column(Date, "opens", own+params+"task-opens", ColumnOpens, ""),
-		referenceColumn("patient", "Task-patient", ColumnPatient, "Patient"),
-		referenceColumn("owner", "Task-owner", ColumnOwner, "Practitioner", "PractitionerRole", "Organization",
+		column(Date, "modified", hl7+params+"Task-modified", ColumnUpdated, ""),
+		referenceColumn("patient", "Task-patient", ColumnPatient, "for", "Patient"),
+		referenceColumn("subject", "Task-subject", ColumnPatient, "for", "Patient"),
+		referenceColumn("focus", "Task-focus", ColumnFocus, "focus", "Procedure", "ServiceRequest", "Appointment"),
+		referenceColumn("based-on", "Task-based-on", ColumnBasedOn, "basedOn", "ServiceRequest"),
+		referenceColumn("owner", "Task-owner", ColumnOwner, "owner", "Practitioner", "PractitionerRole", "Organization",
 			"CareTeam", "HealthcareService", "Patient", "Device", "RelatedPerson"),
 	),
 }
@@ -204,9 +107,18 @@ var common = []Param{
 	{Code: "_lastUpdated", Kind: Date, Definition: hl7 + params + "Resource-lastUpdated", Column: ColumnUpdated},
 }
 
+// commonRows are the parameters of meta, of every type that is stored as it was
+// sent or written. A Task has nothing that they would find.
+var commonRows = []Param{
+	codings("_tag", "Resource-tag", "meta", "tag"),
+	codings("_security", "Resource-security", "meta", "security"),
+	uris("_profile", "Resource-profile", "meta", "profile"),
+	uris("_source", "Resource-source", "meta", "source"),
+}
+
 func rows(own ...Param) []Param {
 	out := append([]Param(nil), common...)
-	for _, p := range own {
+	for _, p := range slices.Concat(commonRows, own) {
 		p.Definition = hl7 + params + p.Definition
 		out = append(out, p)
 	}
@@ -221,8 +133,8 @@ func column(kind Kind, code, definition string, c Column, system string) Param {
 	return Param{Code: code, Kind: kind, Definition: definition, Column: c, System: system}
 }
 
-func referenceColumn(code, definition string, c Column, targets ...string) Param {
-	return Param{Code: code, Kind: Reference, Definition: hl7 + params + definition, Column: c, Targets: targets}
+func referenceColumn(code, definition string, c Column, element string, targets ...string) Param {
+	return Param{Code: code, Kind: Reference, Definition: hl7 + params + definition, Column: c, Targets: targets, path: []string{element}}
 }
 
 // onlyType is a parameter that sees only the references of other's rows that

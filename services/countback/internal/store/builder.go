@@ -14,6 +14,7 @@ type builder struct {
 	text    strings.Builder
 	args    []any
 	columns map[search.Column]column
+	id      string // of the rows' resource
 }
 
 // column is how a parameter that is a column is written in SQL.
@@ -44,6 +45,17 @@ var taskColumns = map[search.Column]column{
 	search.ColumnOwner:      {value: `r.owner`},
 	search.ColumnDue:        {low: `r.due_from`, high: `r.due_to`},
 	search.ColumnOpens:      {low: `r.opens_from`, high: `r.opens_to`},
+	search.ColumnFocus:      {value: `coalesce((SELECT text FROM name WHERE id = r.focus), '')`},
+	search.ColumnBasedOn:    {value: `coalesce((SELECT text FROM name WHERE id = r.based_on), '')`},
+}
+
+// builderOf is for searches of a type, whose rows are r, and c where these are
+// items.
+func builderOf(typ string) *builder {
+	if typ == "Task" {
+		return &builder{columns: taskColumns, id: taskID}
+	}
+	return &builder{columns: resourceColumns, id: `r.id`}
 }
 
 func (b *builder) add(text string, args ...any) {
@@ -54,11 +66,20 @@ func (b *builder) add(text string, args ...any) {
 func (b *builder) clauses(q search.Query) {
 	for _, c := range q.Clauses {
 		b.add(` AND `)
-		if c.Param.Column != search.ColumnNone {
-			b.column(c)
-		} else {
-			b.rows(q.Type, c)
-		}
+		b.clause(q.Type, c)
+	}
+}
+
+func (b *builder) clause(typ string, c search.Clause) {
+	switch {
+	case c.Hops != nil:
+		b.hops(typ, c)
+	case c.Param.Column == search.ColumnActivity:
+		b.activity(c)
+	case c.Param.Column != search.ColumnNone:
+		b.column(c)
+	default:
+		b.rows(typ, c)
 	}
 }
 
@@ -177,6 +198,8 @@ func (b *builder) rows(typ string, c search.Clause) {
 				b.date(m, column{low: `low`, high: `high`})
 			case c.Param.Kind == search.String:
 				b.str(c.Modifier, m)
+			case c.Param.ByMoment():
+				b.moment(m)
 			default:
 				b.equal(m)
 			}
@@ -273,6 +296,9 @@ type sortKey struct {
 	date bool
 }
 
+// behind sorts after every text that a resource holds.
+const behind = "\U0010FFFF"
+
 func (s sortKey) direction() string {
 	if s.desc {
 		return ` DESC`
@@ -298,9 +324,17 @@ func (b *builder) sorts(q search.Query) []sortKey {
 		if o.Desc {
 			pick, last = `max`, math.MinInt64
 		}
+		none := behind
+		if o.Desc {
+			none = ""
+		}
 		switch {
-		case !s.date:
+		case !s.date && o.Param.Column != search.ColumnNone:
 			s.text = col.value
+		case !s.date:
+			s.text = `coalesce((SELECT ` + pick + `(value) FROM search_value s
+				WHERE s.resource = r.seq AND s.param = ? AND s.low IS NULL), ?)`
+			s.args = []any{rowName(q.Type, o.Param.Rows()), none}
 		case o.Param.Column == search.ColumnUpdated:
 			s.text = col.low
 		case o.Param.Column != search.ColumnNone:

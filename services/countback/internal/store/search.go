@@ -11,7 +11,7 @@ import (
 type Page struct {
 	Items []Stored
 	Next  string // cursor of the next page; empty on the last
-	Total int    // matches on all pages
+	Total int    // matches on all pages; 0 when nobody wants it
 }
 
 // ItemPage is one page of a search for items.
@@ -27,12 +27,12 @@ type ItemPage struct {
 // Pages go by key, not by number: a row that is there all along and keeps its
 // sort keys is seen exactly once, whatever happens to others.
 func (tx *Tx) Search(q search.Query) (Page, error) {
-	b := &builder{columns: resourceColumns}
+	b := builderOf(q.Type)
 	b.add(`r.type = ? AND r.deleted = 0`, q.Type)
 	b.clauses(q)
 	var p Page
 	var err error
-	if p.Total, err = tx.total(`resource r`, b); err != nil || q.Count == 0 {
+	if p.Total, err = tx.total(q, `resource r`, b); err != nil || q.Count == 0 {
 		return p, wrap("search", err)
 	}
 	from := `resource r JOIN resource_version v ON v.resource = r.seq AND v.version = r.version`
@@ -54,12 +54,12 @@ func (tx *Tx) SearchItems(q search.Query) (ItemPage, error) {
 	if q.Type != "Task" {
 		return ItemPage{}, fmt.Errorf("search items: %s is not stored as items", q.Type)
 	}
-	b := &builder{columns: taskColumns}
+	b := builderOf(q.Type)
 	b.add(`1 = 1`)
 	b.clauses(q)
 	var p ItemPage
 	var err error
-	if p.Total, err = tx.total(itemTables, b); err != nil || q.Count == 0 {
+	if p.Total, err = tx.total(q, itemTables, b); err != nil || q.Count == 0 {
 		return p, wrap("search", err)
 	}
 	var texts []shared
@@ -82,7 +82,10 @@ func (tx *Tx) SearchItems(q search.Query) (ItemPage, error) {
 	return p, wrap("search", err)
 }
 
-func (tx *Tx) total(tables string, b *builder) (n int, err error) {
+func (tx *Tx) total(q search.Query, tables string, b *builder) (n int, err error) {
+	if q.NoTotal {
+		return 0, nil
+	}
 	err = tx.one([]any{&n}, `SELECT count(*) FROM `+tables+` WHERE `+b.text.String(), b.args...)
 	return n, err
 }

@@ -56,7 +56,8 @@ type Result struct {
 	Stored  store.Stored
 	Created bool
 	Changed bool // false: what was sent is what is held already
-	// Note says why a booking was kept and opened no case; empty for nothing.
+	// Note says why a booking was kept and opened no case, and what may go wrong
+	// with a protocol that was adopted; empty for nothing.
 	Note string
 	// Advice is what a person who reported a symptom must be told at once; empty
 	// for anything else. It must stand in the response.

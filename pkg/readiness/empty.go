@@ -175,10 +175,11 @@ func (p *Protocol) comesAfter(n int, from []int) string {
 }
 
 // Warnings names the steps whose window is empty for some dates of surgery,
-// because of weekends, holidays or the length of months, with one such date. It
-// tries eleven years of dates with each of the holidays that are known here, and
-// takes about a tenth of a second: it is for whoever loads a protocol.
-func (p *Protocol) Warnings() []string {
+// because of weekends, holidays, closures or the length of months, with one such
+// date. It tries eleven years of dates with each of the holidays that are known
+// here and then with own, the facility's calendar unless that is nil. It takes
+// some tenths of a second: it is for whoever loads a protocol.
+func (p *Protocol) Warnings(own *calendar.Calendar) []string {
 	turns := p.turning()
 	found := make([]string, len(p.Steps))
 	for _, name := range []string{"none", "us-federal", "england"} {
@@ -190,11 +191,10 @@ func (p *Protocol) Warnings() []string {
 		if err != nil {
 			return []string{err.Error()}
 		}
-		for day := calendar.NewDate(2024, 1, 1); day < calendar.NewDate(2035, 1, 1); day++ {
-			if cal.IsOperatingDay(day) {
-				p.emptyOn(day, cal, name, turns, found)
-			}
-		}
+		p.emptyIn(cal, fmt.Sprintf("the holidays %q", name), turns, found)
+	}
+	if own != nil {
+		p.emptyIn(own, "this facility's closed days", turns, found)
 	}
 	var out []string
 	for _, text := range found {
@@ -203,6 +203,18 @@ func (p *Protocol) Warnings() []string {
 		}
 	}
 	return out
+}
+
+// emptyIn notes the steps in question whose window is empty for some date.
+func (p *Protocol) emptyIn(cal *calendar.Calendar, name string, turns []bool, found []string) {
+	if !slices.Contains(turns, true) {
+		return
+	}
+	for day := calendar.NewDate(2024, 1, 1); day < calendar.NewDate(2035, 1, 1); day++ {
+		if cal.IsOperatingDay(day) {
+			p.emptyOn(day, cal, name, turns, found)
+		}
+	}
 }
 
 // turning marks the steps whose window depends on the calendar: by their own
@@ -249,7 +261,7 @@ func (p *Protocol) emptyOn(day calendar.Date, cal *calendar.Calendar, name strin
 			by, word = last, "be of no use after"
 		}
 		if !by.IsZero() && !opens[n].Begins(cal).Before(by.Ends(cal)) {
-			found[n] = fmt.Sprintf("%s has an empty window for some dates: with surgery on %s and the holidays %q, %sit would open %s and %s %s",
+			found[n] = fmt.Sprintf("%s has an empty window for some dates: with surgery on %s and %s, %sit would open %s and %s %s",
 				s.Code, day.Format(dayLayout), name, strings.TrimSuffix(p.comesAfter(n, from), "it "), opens[n].Words(), word, by.Words())
 		}
 	}

@@ -2,10 +2,13 @@ package readiness_test
 
 import (
 	"errors"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
 )
 
@@ -79,7 +82,21 @@ func TestWarnings(t *testing.T) {
 			[]string{"a has an empty window for some dates: with surgery on Tue 2 Jan 2024 and the holidays \"none\", it would open Mon 1 Jan 2024 and be of no use after Sun 31 Dec 2023"}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
-			require.Equal(t, r.want, protocol(t, r.steps...).Warnings())
+			require.Equal(t, r.want, protocol(t, r.steps...).Warnings(nil))
 		})
 	}
+}
+
+// Closures of the facility's own can leave a step no time where the published
+// holidays leave it enough.
+func TestWarningsOfOwnClosures(t *testing.T) {
+	set, err := calendar.Holidays("us-federal")
+	require.NoError(t, err)
+	closures, err := calendar.ParseClosures(strings.NewReader("2026-11-20..2026-11-27 Theatre rebuilt\n"))
+	require.NoError(t, err)
+	own, err := calendar.New(calendar.Options{Zone: time.UTC, Holidays: set.With(closures)})
+	require.NoError(t, err)
+	p := protocol(t, step("a", window(days(surgery, -6), business(surgery, -1))))
+	require.Empty(t, p.Warnings(nil))
+	require.Equal(t, []string{"a has an empty window for some dates: with surgery on Mon 30 Nov 2026 and this facility's closed days, it would open Tue 24 Nov 2026 and be due Thu 19 Nov 2026"}, p.Warnings(own))
 }

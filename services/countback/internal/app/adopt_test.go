@@ -116,6 +116,8 @@ func TestAdoptedInTheBackground(t *testing.T) {
 	require.NoError(t, a.Close())
 	require.Contains(t, log.String(), `"open cases planned again by the protocol in force","cases":5`)
 
+	require.NotContains(t, log.String(), "no time on some dates")
+
 	cfg.Protocol = filepath.Join(t.TempDir(), "protocol.json")
 	require.NoError(t, os.WriteFile(cfg.Protocol, signed(t, "1.5.0"), 0o600))
 	a, err = Start(t.Context(), cfg, slog.New(slog.NewJSONHandler(&log, nil)))
@@ -124,6 +126,24 @@ func TestAdoptedInTheBackground(t *testing.T) {
 	require.Contains(t, log.String(), "-protocol has no effect")
 	require.NoError(t, a.Close())
 	http.DefaultClient.CloseIdleConnections()
+}
+
+// A protocol that leaves a step no time on some dates is planned by, and the
+// operator is told when the service starts.
+func TestStartTellsEmptyWindows(t *testing.T) {
+	cfg := settings(t)
+	cfg.Protocol = filepath.Join(t.TempDir(), "protocol.json")
+	before, after, found := strings.Cut(string(signed(t, "1.1.0")), `"id": "arrival-call",`)
+	require.True(t, found)
+	after = strings.Replace(after, `"extension": [`, `"extension": [{"url": "http://countback.example/fhir/StructureDefinition/last-day", "extension": [
+		{"url": "actionId", "valueId": "surgery"}, {"url": "relationship", "valueCode": "before-start"},
+		{"url": "offset", "valueDuration": {"value": 2, "unit": "days", "system": "http://unitsofmeasure.org", "code": "d"}}]},`, 1)
+	require.NoError(t, os.WriteFile(cfg.Protocol, []byte(before+`"id": "arrival-call",`+after), 0o600))
+	var log writer
+	a, err := Start(t.Context(), cfg, slog.New(slog.NewJSONHandler(&log, nil)))
+	require.NoError(t, err)
+	require.NoError(t, a.Close())
+	require.Regexp(t, `"level":"WARN","msg":"a step of the protocol has no time on some dates","protocol":"[^"]*\|1\.1\.0","step":"arrival-call has an empty window`, log.String())
 }
 
 // TestKilledWhileCatchingUp ends the server with SIGKILL while open cases are

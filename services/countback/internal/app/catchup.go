@@ -3,13 +3,20 @@ package app
 import (
 	"context"
 	"time"
+
+	"example.org/countback/services/countback/internal/translate"
 )
 
 // catchUps plans open cases again that an earlier protocol planned: what was
 // left when the service stopped, and then whenever a protocol is adopted. After
 // a failure of the store it goes on where it was.
 func (a *App) catchUps(ctx context.Context) error {
+	warned := ""
 	for {
+		if p := a.Office.Protocol(); p.Canonical() != warned {
+			a.warn(p)
+			warned = p.Canonical()
+		}
 		again := a.catchUp(ctx)
 		retry := time.NewTimer(tickEvery)
 		if !again {
@@ -23,6 +30,14 @@ func (a *App) catchUps(ctx context.Context) error {
 			retry.Stop()
 		case <-retry.C:
 		}
+	}
+}
+
+// warn tells the operator of steps of a protocol that cannot be done in time for
+// some dates of surgery.
+func (a *App) warn(p *translate.Protocol) {
+	for _, text := range p.Warnings(a.Office.Facility().Calendar) {
+		a.log.Warn("a step of the protocol has no time on some dates", "protocol", p.Canonical(), "step", text)
 	}
 }
 

@@ -29,7 +29,8 @@ type NewDefinition struct {
 // It refuses with all that is wrong: a definition with faults, one that no named
 // approver signed, a version that is stored with another text, another protocol
 // than the one in force. Then nothing is stored. A version that was in force
-// before may come back; the one in force, sent again, is no change.
+// before may come back; the one in force, sent again, is no change. The result's
+// note tells windows that are empty for some dates.
 func (o *Office) Adopt(ctx context.Context, n NewDefinition) (Result, error) {
 	out, err := o.adopt(ctx, n)
 	for errors.Is(err, errSetsMoved) {
@@ -65,6 +66,10 @@ func (o *Office) adopt(ctx context.Context, n NewDefinition) (Result, error) {
 	if err != nil && !errors.As(err, &faults) {
 		return Result{}, err
 	}
+	var note string
+	if d != nil {
+		note = strings.Join(d.protocol.Warnings(o.facility.Calendar), "; ")
+	}
 	var out Result
 	err = o.db.Write(ctx, func(tx *store.Tx) error {
 		f, err := tx.InForce()
@@ -90,7 +95,7 @@ func (o *Office) adopt(ctx context.Context, n NewDefinition) (Result, error) {
 		if err := o.put(tx, d, received); err != nil {
 			return err
 		}
-		out.Changed = true
+		out.Changed, out.Note = true, note
 		out.Stored, err = tx.Current(out.Stored.Type, out.Stored.ID)
 		return err
 	})

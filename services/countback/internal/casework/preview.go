@@ -24,7 +24,7 @@ const (
 type Preview struct {
 	Protocol  string      // canonical|version; empty when it has faults
 	InForce   string      // what it is compared with
-	Issues    fhir.Issues // faults; what keeps it from being adopted, and remarks, as warnings
+	Issues    fhir.Issues // faults; what keeps it from being adopted, empty windows, and remarks, as warnings
 	Adoptable bool
 
 	Open     int // open cases
@@ -76,6 +76,7 @@ func (o *Office) Preview(ctx context.Context, r *fhir.Resource, limit int) (Prev
 		return out, err
 	}
 	out.Protocol = d.protocol.Canonical()
+	out.Issues = append(out.Issues, o.facility.Warned(r, d.protocol)...)
 	return out, o.compareAll(ctx, &out, comparison{old, d.protocol, old.Alike(d.protocol), map[string]*StepPreview{}}, spread(ids, min(limit, previewMaxCases)))
 }
 

@@ -59,7 +59,8 @@ type Result struct {
 	Created bool
 	Changed bool // false: what was sent is what is held already
 	Deleted bool // there is no such resource now, whether there was one or not
-	// Note says why a booking was kept and opened no case; empty for nothing.
+	// Note says why a booking was kept and opened no case, and what may go wrong
+	// with a protocol that was adopted; empty for nothing.
 	Note string
 	// Superseded is set where a later message of the source is held already:
 	// Stored is that, and nothing was changed.

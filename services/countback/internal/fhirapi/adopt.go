@@ -39,7 +39,9 @@ func (s *server) adopt(ctx context.Context, a *ask) (reply, error) {
 	}
 	r := replyTo(result)
 	if result.Changed {
-		r.note = note
+		if r.note = note; result.Note != "" {
+			r.note += "; take note: " + result.Note
+		}
 	}
 	return r, nil
 }

@@ -112,6 +112,33 @@ func TestAdopt(t *testing.T) {
 	h.must(412, "PUT", protocolAt, body, "If-Match", held.header.Get("ETag"))
 }
 
+// lateCall is a change by which the call before surgery has no time before a
+// Tuesday: it is made on the business day before, and now two days before at the
+// latest.
+func lateCall(t *testing.T, text string) []string {
+	t.Helper()
+	_, rest, found := strings.Cut(text, `"id": "arrival-call"`)
+	require.True(t, found)
+	old := `"id": "arrival-call"` + rest[:strings.Index(rest, "[")+1]
+	return []string{old, old + `{"url": "http://countback.example/fhir/StructureDefinition/last-day", "extension": [
+		{"url": "actionId", "valueId": "surgery"}, {"url": "relationship", "valueCode": "before-start"},
+		{"url": "offset", "valueDuration": {"value": 2, "unit": "days", "system": "http://unitsofmeasure.org", "code": "d"}}]},`}
+}
+
+// A window that is empty on some dates is told with the preview and with the
+// adoption, and is no reason to refuse it.
+func TestEmptyWindowsAreTold(t *testing.T) {
+	h := open(t)
+	body := h.signed("1.1.0", lateCall(t, string(h.must(200, "GET", protocolAt, "").raw))...)
+	said := h.must(200, "POST", root+"/PlanDefinition/$preview", previewOf(body))
+	require.Equal(t, "true", said.parameters()["adoptable"])
+	const warning = "arrival-call has an empty window for some dates: with surgery on Tue 2 Jan 2024"
+	require.Contains(t, string(said.raw), warning)
+	require.Contains(t, string(said.raw), `"severity":"warning"`)
+	adopted := h.must(200, "PUT", protocolAt, body, "Prefer", "return=OperationOutcome")
+	require.Contains(t, string(adopted.raw), "take note: "+warning)
+}
+
 // Whoever sends something that may not be planned by is told all that is wrong,
 // and nothing is stored.
 func TestAdoptRefusals(t *testing.T) {

@@ -17,14 +17,26 @@ func Faults(r *fhir.Resource, err error) fhir.Issues {
 	if !errors.As(err, &refused) {
 		return nil
 	}
+	return atActions(r, refused.Faults, fhir.SeverityError)
+}
+
+// Warned gives what may go wrong on some dates of surgery, of the facility's
+// calendar and of others, as warnings, each at the action that it names: nothing
+// to refuse a protocol for. It takes some tenths of a second.
+func (f Facility) Warned(r *fhir.Resource, p *Protocol) fhir.Issues {
+	return atActions(r, p.Warnings(f.Calendar), fhir.SeverityWarning)
+}
+
+// atActions gives texts that begin with the code of an action as issues.
+func atActions(r *fhir.Resource, texts []string, severity string) fhir.Issues {
 	at := map[string]string{}
 	for n, a := range r.Get("action").Items() {
 		at[a.String("id")] = fmt.Sprintf("PlanDefinition.action[%d]", n)
 	}
-	out := make(fhir.Issues, 0, len(refused.Faults))
-	for _, fault := range refused.Faults {
-		i := fhir.Issue{Severity: fhir.SeverityError, Code: fhir.CodeBusinessRule, Expression: "PlanDefinition.action", Text: fault}
-		if place := at[faulty(fault)]; place != "" {
+	out := make(fhir.Issues, 0, len(texts))
+	for _, text := range texts {
+		i := fhir.Issue{Severity: severity, Code: fhir.CodeBusinessRule, Expression: "PlanDefinition.action", Text: text}
+		if place := at[faulty(text)]; place != "" {
 			i.Expression = place
 		}
 		out = append(out, i)

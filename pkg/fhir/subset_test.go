@@ -12,7 +12,7 @@ func TestSubset(t *testing.T) {
 		"no meta":      {`{"resourceType":"Patient","active":true,"gender":"male"}`, `{"resourceType":"Patient","gender":"male","meta":{"tag":[` + mark + `]}}`},
 		"meta":         {`{"gender":"male","resourceType":"Patient","id":"1","meta":{"versionId":"2"}}`, `{"resourceType":"Patient","gender":"male","id":"1","meta":{"versionId":"2","tag":[` + mark + `]}}`},
 		"a tag":        {`{"resourceType":"Patient","meta":{"tag":[{"code":"a"}],"versionId":"2"}}`, `{"resourceType":"Patient","meta":{"tag":[{"code":"a"},` + mark + `],"versionId":"2"}}`},
-		"an extension": {`{"resourceType":"Patient","_gender":{"id":"x"},"_active":{"id":"y"}}`, `{"resourceType":"Patient","_gender":{"id":"x"},"meta":{"tag":[` + mark + `]}}`},
+		"an extension": {`{"resourceType":"Patient","_gender":{"extension":[{"url":"http://a.example","valueCode":"x"}]},"_active":{"extension":[{"url":"http://a.example","valueCode":"x"}]}}`, `{"resourceType":"Patient","_gender":{"extension":[{"url":"http://a.example","valueCode":"x"}]},"meta":{"tag":[` + mark + `]}}`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r, issues := Parse([]byte(c.sent), 0)

@@ -72,7 +72,7 @@ func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	for _, items := range places {
 		pl.Items = append(pl.Items, items...)
 	}
-	pl.Infeasible = infeasible(pl.Items, c, now, cal)
+	pl.Infeasible = infeasible(pl.Items, c, p, now, cal)
 	pl.State = pl.caseState(c, now)
 	pl.NextChange = pl.nextChange(c, p, now, cal)
 	return pl
@@ -147,10 +147,10 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		i.State = i.settled(c, later)
 		switch {
 		case i.State != "":
-		case c.Ending != Running:
+		case c.Ending != Running && !i.Step.Outlives:
 			i.State = Needless
 		default:
-			i.State = i.state(p, c.Held, now, d.cal)
+			i.State = i.state(p, c.pauses(&i), now, d.cal)
 		}
 		i.Because = because
 		again := i.State == Expired || i.failedBefore(c)
@@ -215,7 +215,7 @@ func (i *Item) settled(c *Case, later bool) ItemState {
 }
 
 // infeasible lists the musts of the preparation that can no longer be met.
-func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []Reason {
+func infeasible(items []Item, c *Case, p *Protocol, now time.Time, cal *calendar.Calendar) []Reason {
 	if c.Day.IsZero() || c.Ending != Running {
 		return nil
 	}
@@ -223,7 +223,7 @@ func infeasible(items []Item, c *Case, now time.Time, cal *calendar.Calendar) []
 	today, booked := cal.DateOf(now), cal.DateOf(c.Booked)
 	for n := range items {
 		i := &items[n]
-		if i.State != Missed || i.failedBefore(c) || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day {
+		if i.State != Missed || i.failedBefore(c) || i.Step.Need != Must || i.Applies != Yes || i.Last.Day > c.Day || c.let(p, i.Key) {
 			continue
 		}
 		r := Reason{Key: i.Key, Last: i.Last}
@@ -253,7 +253,7 @@ func (pl *Plan) nextChange(c *Case, p *Protocol, now time.Time, cal *calendar.Ca
 			continue
 		}
 		for _, t := range i.turns(p, cal) {
-			if sooner(t) && i.state(p, c.Held, t, cal) != i.State {
+			if sooner(t) && i.state(p, c.pauses(i), t, cal) != i.State {
 				next = t
 			}
 		}

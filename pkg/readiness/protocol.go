@@ -129,6 +129,7 @@ type Step struct {
 	Sources              []Source
 	ListsMedicines       bool // tells what the rules say on every medicine
 	Named                bool // counts only with a professional named, who answers for it
+	Outlives             bool // is still asked when the case ended without surgery
 }
 
 // StaffStep reports whether only staff take part in the step, so that its due
@@ -194,6 +195,7 @@ type Protocol struct {
 	UndatedDecision     int    // days before surgery from which a medicine without a last dose counts
 	Stays               []Stay
 	Gates               []Gate
+	ItemHolds           []ItemHold
 	Facts               []Fact
 	Steps               []Step
 

@@ -107,15 +107,15 @@ func TestTheCaseInTime(t *testing.T) {
 	told := []string{}
 	for _, row := range []struct{ when, state, event string }{
 		{"2026-09-11 23:59:59", "on-track", ""},
-		{"2026-09-12 00:00", "behind", event.CaseBehind},         // the first call was due on the 11th
-		{"2027-01-09 23:59:59", "behind", ""},                    //
-		{"2027-01-10 00:00", "infeasible", event.CaseInfeasible}, // implants were to be confirmed by the 9th
-		{"2027-01-11 09:59:59", "infeasible", ""},                //
-		{"2027-01-11 10:00", "arrived", event.CaseArrived},       // T0
-		{"2027-01-12 10:59:59", "arrived", ""},                   //
-		{"2027-01-12 11:00", "home", event.CaseDischarged},       // expected, after one night
-		{"2028-03-11 23:59:59", "home", ""},                      //
-		{"2028-03-12 00:00", "home", ""},                         // the last questionnaire is too late; others are still asked for
+		{"2026-09-12 00:00", "behind", event.CaseBehind},   // the first call was due on the 11th
+		{"2027-01-09 23:59:59", "behind", ""},              //
+		{"2027-01-10 00:00", "held", event.CaseHeld},       // implants were to be confirmed by the 9th: evidence is missing
+		{"2027-01-11 09:59:59", "held", ""},                // which does not stop the clock from standing for the arrival
+		{"2027-01-11 10:00", "arrived", event.CaseArrived}, // T0
+		{"2027-01-12 10:59:59", "arrived", ""},             //
+		{"2027-01-12 11:00", "home", event.CaseDischarged}, // expected, after one night
+		{"2028-03-11 23:59:59", "home", ""},                //
+		{"2028-03-12 00:00", "home", ""},                   // the last questionnaire is too late; others are still asked for
 	} {
 		h.tick(row.when)
 		require.Equal(t, row.state, h.caseRow(b.plan).State, row.when)

@@ -83,7 +83,7 @@ const (
 	Released  = "released"  // by a person
 	Withdrawn = "withdrawn" // none of its grounds ever was
 	Supplied  = "supplied"  // what was missing is there
-	Over      = "over"      // the case ended, or the person has left
+	Over      = "over"      // the case ended, the person has left, or it only waited for evidence and the operation began
 )
 
 // Hold is a reason why a case may not go ahead. The service raises it; only a
@@ -135,7 +135,7 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 	case h.How == Released && !said:
 		h.Ended, h.How, h.For, h.Seen = time.Time{}, "", 0, nil
 	case !h.Open():
-	case c.Ending != Running || !c.Left.IsZero():
+	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.started(now):
 		h.Ended, h.How = now, Over
 	case said:
 		h.Ended, h.How, h.For, h.Seen = now, Released, c.Day, map[string]calendar.Date{}

@@ -74,6 +74,11 @@ func ItemGrounds(pl *Plan, c *Case, p *Protocol, cal *calendar.Calendar, now tim
 			w.item(i)
 		}
 	}
+	for n := range c.Holds {
+		if h := &c.Holds[n]; h.Open() && p.supplied(h.Kind) {
+			w.sooner(c.Start) // then it is over
+		}
+	}
 	return append(w.grounds, c.lapsed(w.grounds, p)...), w.next
 }
 
@@ -95,6 +100,9 @@ func (w *watch) item(n int) {
 		return
 	}
 	whole := len(w.rule.Steps) == 0
+	if i.State.Waiting() && !i.Last.IsZero() && i.Last.Day <= w.c.Day && (!whole || !w.never(i)) {
+		w.sooner(i.Last.Ends(w.cal)) // also of one that a hold pauses
+	}
 	switch {
 	case i.State == Missed && whole && w.never(i):
 		return
@@ -335,5 +343,8 @@ func (c *Case) begun(holds []Hold, now time.Time) bool {
 		return true
 	}
 	held := slices.ContainsFunc(holds, func(h Hold) bool { return h.Open() })
-	return !held && !c.Start.IsZero() && !now.Before(c.Start)
+	return !held && c.started(now)
 }
+
+// started reports whether the start of anaesthesia is past.
+func (c *Case) started(now time.Time) bool { return !c.Start.IsZero() && !now.Before(c.Start) }

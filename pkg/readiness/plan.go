@@ -87,10 +87,13 @@ func (d *dating) items(s *Step, c *Case, p *Protocol, now time.Time) []Item {
 		for n := range c.Raised {
 			if r := &c.Raised[n]; r.Trigger == s.Trigger {
 				d.raised = Moment{Day: d.cal.DateOf(r.At), At: r.At}
+				if s.Trigger == TriggerHold {
+					d.paused = d.firstPaused(c, p, r.Key)
+				}
 				out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: r.Key}, Raised: r}, c, p, now)
 			}
 		}
-		d.raised = Moment{}
+		d.raised, d.paused = Moment{}, Moment{}
 	case s.RepeatFor != "":
 		for _, key := range c.Repeats[s.RepeatFor] {
 			out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: key}}, c, p, now)

@@ -8,6 +8,9 @@ const (
 	AnchorSurgery   = "surgery"   // D0 for days and months, T0 for minutes
 	AnchorDischarge = "discharge" // H0, actual or expected from the planned stay
 	AnchorRaised    = "raised"    // the moment an event raised the step
+	// Of the step that releases a hold: the first day on which the hold keeps
+	// something from being begun.
+	AnchorPaused = "first-paused"
 
 	// Of the medicine that a repeated step is for: its last dose, as signed, else
 	// as advised; and the earliest that may come out while facts are missing.
@@ -18,7 +21,7 @@ const (
 // IsAnchor reports whether id names a moment rather than a step.
 func IsAnchor(id string) bool {
 	switch id {
-	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised, AnchorLastDose, AnchorEarliestDose:
+	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised, AnchorPaused, AnchorLastDose, AnchorEarliestDose:
 		return true
 	}
 	return false

@@ -50,6 +50,9 @@ func (w *writing) endedWords(h readiness.Hold) string {
 		}
 		return "Ended: there is a date again."
 	case readiness.Over:
+		if w.b.Case.Ending == readiness.Running && w.b.Case.Left.IsZero() {
+			return "Ended: the operation began."
+		}
 		return "Ended with the case."
 	}
 	out := "Released"

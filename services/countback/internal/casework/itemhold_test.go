@@ -247,3 +247,14 @@ func TestExpiredEvidenceHolds(t *testing.T) {
 	h.work(b.plan, "medical-evaluation", done(""))
 	require.Empty(t, h.kinds(b.patient))
 }
+
+// A must that somebody could not do is missing too.
+func TestAMustThatFailedHolds(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	mark := h.mark()
+	i := h.work(b.plan, "first-call", status("failed"), because("", "the number is wrong"))
+	require.Equal(t, []string{"missed", "failed"}, []string{i.State, i.Status})
+	require.Equal(t, []string{event.CaseHeld, event.TasksMissed, event.TasksPaused, event.TasksOpened}, names(h.after(mark)))
+	require.Equal(t, []string{"evidence-missing"}, h.kinds(b.patient))
+}

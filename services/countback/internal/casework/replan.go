@@ -325,14 +325,22 @@ func (w *writing) reckon() *readiness.Plan {
 	free.Held = false
 	pl := readiness.Make(&free, p, f.Calendar, now)
 	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
-	next = sooner(next, pl.NextChange)
 	raised := len(c.Raised)
 	w.holds(append(grounds, of...))
+	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
+	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
 	if c.Held || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}
 	pl.NextChange = sooner(pl.NextChange, next)
 	return pl
+}
+
+// stood is how the case stood before.
+func (w *writing) stood() readiness.Before {
+	b := readiness.Before{Items: w.oldItems, Ended: w.c.State == string(readiness.CaseCancelled), Holds: w.priorHolds()}
+	b.Day = translate.DayOf(w.before.Day)
+	return b
 }
 
 // sooner is the earlier of two moments of which either may be none.

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/event"
 )
 
@@ -35,6 +36,22 @@ func (h *house) happenings(plan, id string, since int) []string {
 		}
 	}
 	return out
+}
+
+// prepared does every must of the preparation that is asked for, but one.
+func (h *house) prepared(plan, but string) {
+	h.t.Helper()
+	p := h.office.Protocol()
+	for _, i := range h.items(plan) {
+		s := p.Step(i.Step)
+		if i.Step == but || s.Need != readiness.Must || i.Last == "" || i.Last >= surgery || s.Trigger != "" {
+			continue
+		}
+		if i.Status == "requested" || i.Status == "draft" && len(i.Opens) > 0 && i.Opens[:10] <= h.clock().Format("2006-01-02") {
+			_, err := h.tryWork(i.ID, done(""), named("Maud Fennimore"))
+			require.NoError(h.t, err, i.Step)
+		}
+	}
 }
 
 // The moments at which a Task changes with nothing but time, by hand: a day
@@ -78,6 +95,10 @@ func TestEachBoundary(t *testing.T) {
 		t.Run(row.step, func(t *testing.T) {
 			h := newHouse(t)
 			b := h.book("1", surgery)
+			if row.turns[0].when > "2027-01-08 09:00" && row.turns[0].when < "2027-01-11 10:00" {
+				h.tick("2027-01-08 09:00")
+				h.prepared(b.plan, row.step) // else evidence is missing, and the case held
+			}
 			i, mark := h.step(b.plan, row.step), h.mark()
 			var told []string
 			for _, turn := range row.turns {
@@ -179,7 +200,9 @@ func TestRestartCatchesUp(t *testing.T) {
 	states := func(h *house, plan string) map[string][]string {
 		out := map[string][]string{"case": {h.caseRow(plan).State}}
 		for _, i := range h.items(plan) {
-			out[i.Step] = []string{i.State, i.Status}
+			if i.Step != "clear-hold" { // a hold that nobody could have seen is not made up afterwards
+				out[i.Step] = []string{i.State, i.Status}
+			}
 		}
 		return out
 	}

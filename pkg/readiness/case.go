@@ -32,6 +32,7 @@ const (
 type Entry struct {
 	Outcome Outcome
 	On      calendar.Date     // the day it was done: the date of the evidence
+	At      time.Time         // the instant, where it was told
 	Until   calendar.Date     // the evidence's own end date, if it has one
 	For     map[string]string // booking details it was done for, see Case.Details
 	Reason  string            // why waived, not needed or failed
@@ -82,6 +83,9 @@ type Case struct {
 	Arrived time.Time     // zero: not yet
 	Left    time.Time     // actual discharge; zero: not yet
 	Held    bool          // a hold is open
+	OnPaper bool          // every open hold waits only for something to be recorded
+	Spared  map[Key]bool  // items that a hold does not pause, by step and repeat: they clear it
+	Dated   time.Time     // since when the day of surgery is known; zero: since it was booked
 	Ending  Ending
 	Facts   map[string]any      // known facts only
 	Repeats map[string][]string // for steps that repeat: one key for each item
@@ -94,6 +98,7 @@ type Case struct {
 
 	Medicines []Medicine // what the person takes, each kind once
 	Kidney    *Kidney    // nil: nothing is known
+	Disowned  []string   // keys of medicines of which every record was entered in error
 }
 
 // forDate is the entry's name for the date and time an item was done for.

@@ -54,6 +54,7 @@ type dating struct {
 	surgery   Moment // At is T0 when known
 	discharge Moment // At is H0, actual or expected
 	raised    Moment
+	paused    Moment           // see AnchorPaused
 	repeat    string           // of the item that is dated now, see Key
 	followed  map[Key]progress // by step and repeat; an empty repeat: all items of the step
 	advice    []MedicineAdvice
@@ -108,6 +109,8 @@ func (d *dating) base(anchor string) Moment {
 		return d.discharge
 	case AnchorRaised:
 		return d.raised
+	case AnchorPaused:
+		return d.paused
 	case AnchorLastDose:
 		return d.doses[d.repeat].last
 	case AnchorEarliestDose:
@@ -131,7 +134,9 @@ func (d *dating) resolve(p Point) Moment {
 	case Days:
 		day = day.Add(p.Offset.N)
 	case BusinessDays:
-		day = d.cal.AddBusinessDays(day, p.Offset.N)
+		if day = d.cal.AddBusinessDays(day, p.Offset.N); p.Anchor == AnchorPaused {
+			day = max(day, d.raised.Day) // at once
+		}
 	case Months:
 		day = day.AddMonths(p.Offset.N)
 	case Minutes:

@@ -28,6 +28,9 @@ type Ground struct {
 	// Withdrawn: it was entered in error, or refuted; there never was one.
 	Withdrawn bool
 	Day       calendar.Date
+	// Whole: Says is all there is to say. Of an item: it is about the date that
+	// stands, whose items say themselves what another one would meet.
+	Whole, OfItem bool
 	// After is how long after Day surgery may be, Assess how long after it
 	// somebody still has to look, NotBefore how long after surgery Day may be.
 	After, Assess, NotBefore Offset
@@ -80,7 +83,7 @@ const (
 	Released  = "released"  // by a person
 	Withdrawn = "withdrawn" // none of its grounds ever was
 	Supplied  = "supplied"  // what was missing is there
-	Over      = "over"      // the case ended, or the person has left
+	Over      = "over"      // the case ended, the person has left, or it only waited for evidence and the operation began
 )
 
 // Hold is a reason why a case may not go ahead. The service raises it; only a
@@ -112,7 +115,7 @@ func Holds(before []Hold, grounds []Ground, c *Case, p *Protocol, now time.Time)
 		h.settle(grounds, c, p, now)
 		out = append(out, h)
 	}
-	if c.Ending != Running || !c.Arrived.IsZero() || !c.Left.IsZero() {
+	if c.Ending != Running || c.begun(out, now) {
 		return out // nothing is left to hold
 	}
 	for n := range grounds {
@@ -132,7 +135,7 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 	case h.How == Released && !said:
 		h.Ended, h.How, h.For, h.Seen = time.Time{}, "", 0, nil
 	case !h.Open():
-	case c.Ending != Running || !c.Left.IsZero():
+	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.started(now):
 		h.Ended, h.How = now, Over
 	case said:
 		h.Ended, h.How, h.For, h.Seen = now, Released, c.Day, map[string]calendar.Date{}
@@ -141,7 +144,7 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 				h.Seen[g.Record] = g.Day
 			}
 		}
-	case h.Kind == KindNoDate && !h.supported(grounds, func(g *Ground) bool { return g.stands(c.Day) }):
+	case p.supplied(h.Kind) && !h.supported(grounds, func(g *Ground) bool { return g.stands(c.Day) }):
 		h.Ended, h.How = now, Supplied
 	case !h.supported(grounds, func(g *Ground) bool { return !g.Withdrawn }):
 		h.Ended, h.How = now, Withdrawn
@@ -169,12 +172,16 @@ func (p *Protocol) releases() string {
 }
 
 // released reports whether a person let surgery on this day go ahead in spite of
-// the ground, as it then was: another day of the ground is another question.
+// the ground, as it then was: another day of the ground is another question, and
+// so is another day of surgery where the ground is an item of that day.
 func released(holds []Hold, g *Ground, day calendar.Date) bool {
 	for n := range holds {
 		h := &holds[n]
 		seen, known := h.Seen[g.Record]
-		if h.How == Released && h.Kind == g.Kind && known && (seen.IsZero() || seen == g.Day) && day >= h.For {
+		if h.How != Released || h.Kind != g.Kind || !known || !seen.IsZero() && seen != g.Day {
+			continue
+		}
+		if day == h.For || day > h.For && !g.OfItem {
 			return true
 		}
 	}
@@ -236,7 +243,7 @@ func (h *Hold) Words(grounds []Ground, today calendar.Date) string {
 func (g *Ground) words(today calendar.Date) string {
 	day := func(d calendar.Date) string { return d.Format(dayLayout) }
 	switch {
-	case g.Kind == KindNoDate:
+	case g.Whole:
 		return g.Says
 	case g.Withdrawn:
 		return g.Says + ", which was withdrawn"
@@ -276,7 +283,7 @@ func (c *Case) blocked(p *Protocol, day, today calendar.Date) map[Key]bool {
 	out := map[Key]bool{}
 	for n := range c.Grounds {
 		g := c.Grounds[n]
-		if g.Kind == KindNoDate || released(c.Holds, &g, day) {
+		if g.Kind == KindNoDate || g.OfItem || released(c.Holds, &g, day) {
 			continue
 		}
 		if g.Day.IsZero() {
@@ -309,7 +316,7 @@ func (c *Case) unreleased(p *Protocol, day calendar.Date) []Doubt {
 	var out []Doubt
 	for n := range c.Holds {
 		h := &c.Holds[n]
-		if !h.Open() || h.Kind == KindNoDate {
+		if !h.Open() || p.supplied(h.Kind) {
 			continue
 		}
 		out = append(out, Doubt{

@@ -34,6 +34,7 @@ type Reason struct {
 // for each other, and the last day of each that leaves time for the others.
 type musts struct {
 	c      *Case
+	p      *Protocol
 	cal    *calendar.Calendar
 	items  []Item
 	links  []link
@@ -42,7 +43,7 @@ type musts struct {
 }
 
 func (pl *Plan) musts(c *Case, p *Protocol, cal *calendar.Calendar) *musts {
-	m := &musts{c: c, cal: cal, items: pl.Items}
+	m := &musts{c: c, p: p, cal: cal, items: pl.Items}
 	m.links = slices.DeleteFunc(p.links(pl.Items), func(l link) bool {
 		return pl.Items[l.from].Step.Need != Must || pl.Items[l.to].Step.Need != Must
 	})
@@ -58,7 +59,7 @@ func (pl *Plan) musts(c *Case, p *Protocol, cal *calendar.Calendar) *musts {
 // that is paused waits for the release of its hold.
 func (m *musts) late(n int, today calendar.Date) bool {
 	i := &m.items[n]
-	if i.Step.Need != Must || i.Applies != Yes || m.latest[n] > m.c.Day || i.failedBefore(m.c) {
+	if i.Step.Need != Must || i.Applies != Yes || m.latest[n] > m.c.Day || i.failedBefore(m.c) || m.c.let(m.p, i.Key) {
 		return false
 	}
 	waits := i.State.Waiting() && i.State != Paused

@@ -99,10 +99,13 @@ func (d *dating) items(s *Step, c *Case, p *Protocol, now time.Time) []Item {
 		for n := range c.Raised {
 			if r := &c.Raised[n]; r.Trigger == s.Trigger {
 				d.raised = Moment{Day: d.cal.DateOf(r.At), At: r.At}
+				if s.Trigger == TriggerHold {
+					d.paused = d.firstPaused(c, p, r.Key)
+				}
 				out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: r.Key}, Raised: r}, c, p, now)
 			}
 		}
-		d.raised = Moment{}
+		d.raised, d.paused = Moment{}, Moment{}
 	case s.RepeatFor != "":
 		for _, key := range c.Repeats[s.RepeatFor] {
 			out = d.rounds(out, Item{Step: s, Key: Key{Step: s.Code, Repeat: key}}, c, p, now)
@@ -159,10 +162,10 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		i.State = i.settled(c, later)
 		switch {
 		case i.State != "":
-		case c.Ending != Running:
+		case c.Ending != Running && !i.Step.Outlives:
 			i.State = Needless
 		default:
-			i.State = i.state(p, c.Held, now, d.cal)
+			i.State = i.state(p, c.pauses(&i), now, d.cal)
 		}
 		i.Because = because
 		again := i.State == Expired || i.failedBefore(c)
@@ -238,7 +241,7 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 			continue
 		}
 		for _, t := range i.turns(p, cal) {
-			if sooner(t) && i.state(p, c.Held, t, cal) != i.State {
+			if sooner(t) && i.state(p, c.pauses(i), t, cal) != i.State {
 				next = t
 			}
 		}

@@ -11,6 +11,9 @@ const (
 	AnchorSurgery   = "surgery"   // D0 for days and months, T0 for minutes
 	AnchorDischarge = "discharge" // H0, actual or expected from the planned stay
 	AnchorRaised    = "raised"    // the moment an event raised the step
+	// Of the step that releases a hold: the first day on which the hold keeps
+	// something from being begun.
+	AnchorPaused = "first-paused"
 
 	// Of the medicine that a repeated step is for: its last dose, as signed, else
 	// as advised; and the earliest that may come out while facts are missing.
@@ -21,7 +24,7 @@ const (
 // IsAnchor reports whether id names a moment rather than a step.
 func IsAnchor(id string) bool {
 	switch id {
-	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised, AnchorLastDose, AnchorEarliestDose:
+	case AnchorBooking, AnchorSurgery, AnchorDischarge, AnchorRaised, AnchorPaused, AnchorLastDose, AnchorEarliestDose:
 		return true
 	}
 	return false
@@ -132,6 +135,7 @@ type Step struct {
 	Sources              []Source
 	ListsMedicines       bool // tells what the rules say on every medicine
 	Named                bool // counts only with a professional named, who answers for it
+	Outlives             bool // is still asked when the case ended without surgery
 }
 
 // StaffStep reports whether only staff take part in the step, so that its due
@@ -197,6 +201,7 @@ type Protocol struct {
 	UndatedDecision     int    // days before surgery from which a medicine without a last dose counts
 	Stays               []Stay
 	Gates               []Gate
+	ItemHolds           []ItemHold
 	Facts               []Fact
 	Steps               []Step
 

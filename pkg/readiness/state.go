@@ -103,13 +103,13 @@ func (s *Step) byTheClock() bool {
 
 // state gives the item's state at now; the item's dates, entry and condition
 // are already set.
-func (i *Item) state(p *Protocol, held bool, now time.Time, cal *calendar.Calendar) ItemState {
+func (i *Item) state(p *Protocol, paused bool, now time.Time, cal *calendar.Calendar) ItemState {
 	switch {
 	case i.Applies == No:
 		return Needless
 	case i.Applies == Unknown:
 		return Upcoming
-	case held && i.Step.PausesOnHold:
+	case paused:
 		return Paused
 	case !i.Last.IsZero() && !now.Before(i.Last.Ends(cal)):
 		return Missed
@@ -175,8 +175,9 @@ func (i *Item) dated() bool {
 // caseState gives the state of the case from its items, the first that fits.
 func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
 	// Where nobody says so, the clock stands for arrival and discharge; not of a
-	// case that is held, because its operation will hardly have begun.
-	passed := func(t time.Time) bool { return !c.Held && !t.IsZero() && !now.Before(t) }
+	// case that is held, because its operation will hardly have begun, unless it
+	// only waits for something to be recorded.
+	passed := func(t time.Time) bool { return (!c.Held || c.OnPaper) && !t.IsZero() && !now.Before(t) }
 	left := !c.Left.IsZero() || passed(pl.Discharge.At)
 	arrived := !c.Arrived.IsZero() || passed(c.Start)
 	switch {

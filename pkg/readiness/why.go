@@ -36,6 +36,8 @@ func (pr *Protocol) event(p Point) string {
 		return "the start of anaesthesia"
 	case p.Anchor == AnchorRaised:
 		return "it was raised"
+	case p.Anchor == AnchorPaused:
+		return "the first day on which something is paused"
 	case p.Anchor == AnchorLastDose:
 		return "the last dose"
 	case p.Anchor == AnchorEarliestDose:
@@ -66,6 +68,8 @@ func (pr *Protocol) at(p Point) string {
 		return "when " + pr.event(p)
 	case p.Anchor == AnchorLastDose, p.Anchor == AnchorEarliestDose:
 		return "the day of " + pr.event(p)
+	case p.Anchor == AnchorPaused:
+		return "on " + pr.event(p)
 	case p.Anchor == AnchorRaised && hours:
 		return "the moment it was raised"
 	case p.Anchor == AnchorRaised:

@@ -102,7 +102,7 @@ var topLevel = []string{
 
 // anchors are the actions of a PlanDefinition that steps are counted from: the
 // engine knows them by name, and they are no steps.
-var anchors = []string{"booking", "surgery", "discharge", "raised", "last-dose", "earliest-last-dose"}
+var anchors = []string{"booking", "surgery", "discharge", "raised", "first-paused", "last-dose", "earliest-last-dose"}
 
 // TestArchitecture reads the sources itself: a test that asks another program
 // for them is cached, and passes on what is no longer there.

@@ -175,6 +175,12 @@ func (w *writing) taskEvents() []taskGroup {
 			}
 		}
 	}
+	for _, it := range w.saved { // and what a hold that stands rests on
+		key := readiness.Key{Step: it.Step, Repeat: it.Repeat, Round: it.Round}
+		if was := w.rows[key]; was != nil && was.Raised != w.written[key].Raised {
+			put(event.TasksChanged, key)
+		}
+	}
 	return groups
 }
 

@@ -10,26 +10,23 @@ import (
 
 // holds carries the holds of the case on and lets those that stand, or that a
 // person released, ask for their release.
-func (w *writing) holds() {
-	w.held = nil
-	var before []readiness.Hold
+func (w *writing) holds(grounds []readiness.Ground) {
+	w.held, w.grounds = nil, grounds
 	ids := map[string]string{}
 	for n := range w.heldBefore {
-		h := w.heldBefore[n].Hold()
-		before, ids[h.Key] = append(before, h), w.heldBefore[n].ID
+		ids[w.heldBefore[n].Key] = w.heldBefore[n].ID
 	}
 	p, c := w.protocol, &w.b.Case
 	today := w.office.facility.Today(w.tx.Now)
-	c.Grounds, c.Holds = w.grounds, readiness.Holds(before, w.grounds, c, p.Protocol, w.tx.Now)
+	c.Grounds, c.Holds = w.grounds, readiness.Holds(c.Holds, w.grounds, c, p.Protocol, w.tx.Now)
+	c.Hold(p.Protocol)
 	for _, h := range c.Holds {
 		id := ids[h.Key]
 		if id == "" {
 			id = w.tx.NewID()
 		}
 		v := translate.HoldView{Row: translate.HoldRowOf(id, h), Kind: p.Kind(h.Kind), Words: h.Words(w.grounds, today), Clear: h.Clear(w.grounds)}
-		if h.Open() {
-			c.Held = true
-		} else {
+		if !h.Open() {
 			v.Ended = w.endedWords(h)
 		}
 		if h.Open() || h.How == readiness.Released {
@@ -48,8 +45,14 @@ func (w *writing) endedWords(h readiness.Hold) string {
 	case readiness.Withdrawn:
 		return "Withdrawn: what it rested on was entered in error or refuted."
 	case readiness.Supplied:
+		if h.Kind != readiness.KindNoDate {
+			return "Ended: what was missing is there."
+		}
 		return "Ended: there is a date again."
 	case readiness.Over:
+		if w.b.Case.Ending == readiness.Running && w.b.Case.Left.IsZero() {
+			return "Ended: the operation began."
+		}
 		return "Ended with the case."
 	}
 	out := "Released"
@@ -69,6 +72,7 @@ func (w *writing) endedWords(h readiness.Hold) string {
 // flags writes the Flag of each hold that differs.
 func (w *writing) flags() error {
 	for _, v := range w.held {
+		v.Items = w.itemTasks(v.Row.Records)
 		body, err := w.office.facility.Flag(v, w.b.Patient, w.c.ID)
 		if err != nil {
 			return err
@@ -83,6 +87,32 @@ func (w *writing) flags() error {
 		}
 	}
 	return nil
+}
+
+// itemTasks finds the Tasks of the items that a hold rests on: of several rounds
+// the last.
+func (w *writing) itemTasks(records []string) map[string]string {
+	out := map[string]string{}
+	for _, record := range records {
+		of, ours := readiness.ItemOf(record)
+		for round := 1; ours; round++ {
+			of.Round = round
+			if w.number[of] == 0 {
+				break
+			}
+			out[record] = "Task/" + w.taskID(of)
+		}
+	}
+	return out
+}
+
+// priorHolds are the holds of the case as they stood.
+func (w *writing) priorHolds() []readiness.Hold {
+	var out []readiness.Hold
+	for n := range w.heldBefore {
+		out = append(out, w.heldBefore[n].Hold())
+	}
+	return out
 }
 
 // raisedAnew reports whether a hold came to the case that was held already.

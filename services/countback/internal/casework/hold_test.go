@@ -130,7 +130,7 @@ func TestInfectionHoldsUntilReleased(t *testing.T) {
 	h.put(by(again), again)
 	require.Equal(t, "held", h.onlyCase(b.patient).State)
 	require.Len(t, h.flags(b.patient), 2)
-	require.Equal(t, []string{"done", "open"}, states(h.rounds(b.plan, "clear-hold")))
+	require.Equal(t, []string{"done", "due"}, states(h.rounds(b.plan, "clear-hold")))
 
 	// The release was a mistake and is taken back.
 	first := h.rounds(b.plan, "clear-hold")[0]

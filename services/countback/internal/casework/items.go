@@ -23,7 +23,9 @@ type writing struct {
 	why        cause
 	fresh      bool // the case is new
 	created    time.Time
-	dataBefore []byte // the case row's data as it stood
+	dataBefore []byte    // the case row's data as it stood
+	dated      time.Time // since when the day of surgery is known
+	before     caseData  // the case as it stood
 
 	old      map[readiness.Key]store.Item
 	rows     map[readiness.Key]*translate.Row
@@ -53,7 +55,7 @@ func (w *writing) load() error {
 	w.rows = map[readiness.Key]*translate.Row{}
 	w.number = map[readiness.Key]int{}
 	w.written = map[readiness.Key]*translate.Row{}
-	w.created, w.dataBefore, w.oldItems = w.tx.Now, w.c.Data, nil
+	w.created, w.dataBefore, w.oldItems, w.before = w.tx.Now, w.c.Data, nil, caseData{}
 	if w.fresh {
 		return nil
 	}
@@ -61,7 +63,7 @@ func (w *writing) load() error {
 	if err := json.Unmarshal(w.c.Data, &d); err != nil {
 		return err
 	}
-	w.heldBefore = d.Holds
+	w.heldBefore, w.before = d.Holds, d
 	var err error
 	if w.created, err = time.Parse(time.RFC3339Nano, d.Created); err != nil {
 		return err

@@ -201,17 +201,17 @@ func TestFailedWorkWhenTheDateMoves(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)
 	h.work(b.plan, "first-call", status("failed"), because("", "abroad until then"))
-	require.Equal(t, "infeasible", h.caseRow(b.plan).State)
+	require.Equal(t, "held", h.caseRow(b.plan).State, "evidence is missing")
 	mark := h.mark()
 	h.move("1", b.patient, "2027-01-25")
 	rounds := h.rounds(b.plan, "first-call")
 	require.Len(t, rounds, 2)
 	require.Equal(t, []string{"failed", "requested", rounds[0].ID}, []string{rounds[0].Status, rounds[1].Status, rounds[1].Replaces})
 	require.Equal(t, "on-track", h.caseRow(b.plan).State)
-	require.Equal(t, []string{event.CaseRedated, event.CaseFeasible}, names(h.after(mark))[:2])
+	require.Equal(t, []string{event.CaseRedated, event.CaseReleased}, names(h.after(mark))[:2])
 	require.Equal(t, []string{"first-call"}, h.steps(h.after(mark), event.TasksReopened))
 	h.move("1", b.patient, surgery)
-	require.Equal(t, "infeasible", h.caseRow(b.plan).State)
+	require.Equal(t, "held", h.caseRow(b.plan).State)
 }
 
 // The hour moves on the same day: what is counted in hours follows, the rest

@@ -37,6 +37,7 @@ type caseData struct {
 	Details map[string]string `json:"details,omitempty"`
 
 	Holds []translate.HoldRow `json:"holds,omitempty"`
+	Dated time.Time           `json:"dated,omitzero"` // since when the day of surgery is known
 }
 
 // replan makes the plans of one person again and writes what differs.
@@ -326,9 +327,40 @@ func endUnlessMet(b *translate.Booking) {
 func (w *writing) reckon() *readiness.Plan {
 	c, f := &w.b.Case, w.office.facility
 	c.Entries = w.entries()
-	w.grounds = w.protocol.Grounds(w.records, w.b, f, f.Today(w.tx.Now))
-	w.holds()
-	return readiness.Make(c, w.protocol.Protocol, f.Calendar, w.tx.Now)
+	p, now := w.protocol.Protocol, w.tx.Now
+	if w.dated = w.before.Dated; w.fresh || w.before.Day != c.Day.String() {
+		w.dated = now
+	}
+	c.Holds, c.Dated = w.priorHolds(), w.dated
+	grounds := w.protocol.Grounds(w.records, w.b, f, f.Today(now))
+	free := *c // what its items show does not depend on what holds it
+	free.Held = false
+	pl := readiness.Make(&free, p, f.Calendar, now)
+	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
+	raised := len(c.Raised)
+	w.holds(append(grounds, of...))
+	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
+	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
+	if c.Held || len(c.Raised) > raised {
+		pl = readiness.Make(c, p, f.Calendar, now)
+	}
+	pl.NextChange = sooner(pl.NextChange, next)
+	return pl
+}
+
+// stood is how the case stood before.
+func (w *writing) stood() readiness.Before {
+	b := readiness.Before{Items: w.oldItems, Ended: w.c.State == string(readiness.CaseCancelled), Holds: w.priorHolds()}
+	b.Day = translate.DayOf(w.before.Day)
+	return b
+}
+
+// sooner is the earlier of two moments of which either may be none.
+func sooner(a, b time.Time) time.Time {
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
+	}
+	return a
 }
 
 // make plans one case and writes what differs from what stood before.
@@ -356,7 +388,7 @@ func (w *writing) make() error {
 	if c.Data, err = json.Marshal(caseData{
 		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
 		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
-		Holds: holdRows(w.held),
+		Holds: holdRows(w.held), Dated: w.dated,
 	}); err != nil {
 		return err
 	}

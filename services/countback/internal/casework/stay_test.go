@@ -22,7 +22,7 @@ func TestTheVisit(t *testing.T) {
 
 	before := h.windows(b.plan)
 	require.Empty(t, visit("planned", "", ""), "a planned visit says nothing new")
-	require.Equal(t, "infeasible", state(), "nobody has done a thing")
+	require.Equal(t, "held", state(), "nobody has done a thing: evidence is missing")
 	require.Equal(t, before, h.windows(b.plan))
 
 	h.set(surgery + " 07:05")
@@ -111,13 +111,13 @@ func TestVisitInError(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)
 	h.tick(surgery + " 07:00")
-	require.Equal(t, "infeasible", h.caseRow(b.plan).State)
+	require.Equal(t, "held", h.caseRow(b.plan).State)
 	visit := stay("1", b.patient, b.appointment, "arrived", surgery+" 07:00", "")
 	h.store(visit)
 	require.Equal(t, "arrived", h.caseRow(b.plan).State)
 	mark := h.mark()
 	h.store(visit.with("status", "entered-in-error"))
-	require.Equal(t, []string{event.CaseInfeasible}, names(h.after(mark)))
+	require.Equal(t, []string{event.CaseHeld}, names(h.after(mark)))
 }
 
 // A visit of another day (an examination beforehand) is no arrival.

@@ -118,7 +118,7 @@ func TestSeveralCopies(t *testing.T) {
 		}
 		require.Zero(t, h.tick(when), "all is done")
 	}
-	require.Equal(t, []string{event.CaseBehind, event.CaseInfeasible}, h.happenings(all[5].plan, "", mark))
+	require.Equal(t, []string{event.CaseBehind, event.CaseHeld}, h.happenings(all[5].plan, "", mark))
 	replicas(t, h)
 
 	// One took the cases and died.

@@ -27,7 +27,6 @@ func TestWork(t *testing.T) {
 		{"not needed, which was in doubt", "interpreter-booked", []edit{status("cancelled"), because("not-needed", "")}, "not-needed", "cancelled", []string{event.TasksCancelled}},
 		{"needed, which was in doubt", "interpreter-booked", []edit{status("requested")}, "open", "requested", []string{event.TasksChanged}},
 		{"tried in vain", "name-coach", []edit{status("failed"), because("", "nobody is left")}, "missed", "failed", []string{event.TasksMissed}},
-		{"a must that failed", "first-call", []edit{status("failed"), because("", "the number is wrong")}, "missed", "failed", []string{event.CaseInfeasible, event.TasksMissed}},
 		{"taken on", "first-call", []edit{status("accepted")}, "due", "accepted", []string{event.TasksChanged}},
 		{"begun", "first-call", []edit{status("in-progress")}, "due", "in-progress", []string{event.TasksChanged}},
 		{"seen", "first-call", []edit{status("received")}, "due", "received", []string{event.TasksChanged}},

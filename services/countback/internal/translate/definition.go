@@ -79,6 +79,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if len(p.Gates) == 0 {
 		rd.faults = append(rd.faults, "its action surgery has no condition: nothing says which bookings open a case")
 	}
+	rd.watchedSteps(&p)
 	drugs := rd.medicines(defs.Medicines, &p)
 	checked, err := readiness.NewProtocol(p)
 	if faults := append(rd.faults, further(rd.faults, err)...); len(faults) > 0 {
@@ -136,6 +137,7 @@ type definitionReader struct {
 	evidenceRules []evidenceRule
 	holdRules     []holdRule
 	answerRules   []answerRule
+	watched       []readiness.ItemHold
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {

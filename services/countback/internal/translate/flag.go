@@ -95,16 +95,17 @@ func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today cale
 		says = "the order for the operation is on hold"
 	}
 	out := p.groundsOf(records, b.Members, f, today)
-	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held})
+	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held, Whole: true})
 }
 
 // HoldView is a hold as it is shown.
 type HoldView struct {
 	Row   HoldRow
 	Kind  HoldKind
-	Words string        // what it rests on
-	Clear calendar.Date // first day of surgery that it allows; zero: cannot be computed
-	Ended string        // how it ended, in words; empty while it is open
+	Words string            // what it rests on
+	Clear calendar.Date     // first day of surgery that it allows; zero: cannot be computed
+	Ended string            // how it ended, in words; empty while it is open
+	Items map[string]string // Task that shows an item of the case, by the item's record
 }
 
 // Sentence says the hold in one sentence.
@@ -156,7 +157,10 @@ func (f Facility) Flag(v HoldView, patient, caseID string) ([]byte, error) {
 	var named []string
 	for _, record := range v.Row.Records {
 		record, _, _ = strings.Cut(record, "#") // which of its answers stands in the text
-		if !slices.Contains(named, record) {
+		if _, ours := readiness.ItemOf(record); ours {
+			record = v.Items[record]
+		}
+		if record != "" && !slices.Contains(named, record) {
 			named = append(named, record)
 			g.Extension = append(g.Extension, r4.Extension{Url: "http://hl7.org/fhir/StructureDefinition/flag-detail", ValueReference: reference(record)})
 		}

@@ -229,3 +229,21 @@ func TestGroundsFromAnswers(t *testing.T) {
 		})
 	}
 }
+
+// Whoever may release a kind of hold is among those whom its Task asks: else it
+// would be asked of nobody.
+func TestEveryHoldAsksItsRole(t *testing.T) {
+	p := defaultProtocol(t)
+	asked := map[string]bool{}
+	for _, s := range p.Steps {
+		if s.Trigger == readiness.TriggerHold {
+			for _, pf := range s.Performers {
+				asked[pf.Role] = true
+			}
+		}
+	}
+	require.Len(t, p.kinds, 6)
+	for code, k := range p.kinds {
+		require.True(t, asked[k.ReleasedBy], "%s is released by %q", code, k.ReleasedBy)
+	}
+}

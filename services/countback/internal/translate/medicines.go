@@ -38,7 +38,7 @@ func (p *Protocol) medicines(out []Booking, records []*Record, f Facility) {
 				c.Facts[name] = v
 			}
 		}
-		c.Medicines = p.taken(records, c, f)
+		c.Medicines, c.Disowned = p.taken(records, c, f), p.disowned(records)
 		if len(c.Medicines) == 0 {
 			continue
 		}
@@ -96,6 +96,24 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 	}
 	slices.SortFunc(strange, func(a, b readiness.Medicine) int { return strings.Compare(a.Name, b.Name) })
 	return append(out, strange...)
+}
+
+// disowned are the kinds of medicine of which every record was entered in error.
+func (p *Protocol) disowned(records []*Record) []string {
+	var out []string
+	for n := range p.drugs.kinds {
+		k := &p.drugs.kinds[n]
+		wrong, right := false, false
+		for _, r := range records {
+			if _, drug := takenStatuses[r.Type]; drug && matches(r.medication(), k.set) {
+				wrong, right = wrong || r.inError(), right || !r.inError()
+			}
+		}
+		if wrong && !right {
+			out = append(out, k.key)
+		}
+	}
+	return out
 }
 
 // takes reports whether a record says that the person takes a medicine before

@@ -85,7 +85,7 @@ func (r *Row) Entry() readiness.Entry {
 	}
 	on, _ := calendar.ParseDate(r.Work.On)
 	until, _ := calendar.ParseDate(r.Work.Until)
-	return readiness.Entry{Outcome: r.Work.Outcome, On: on, Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against, Signed: signedMoment(r.Work.Signed)}
+	return readiness.Entry{Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against, Signed: signedMoment(r.Work.Signed)}
 }
 
 // Item is the row as an item of the old plan. A step that the protocol no

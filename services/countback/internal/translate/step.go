@@ -22,6 +22,7 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 
 		ListsMedicines: value(extension(a, "lists-medicines")).Bool(),
 		Named:          value(extension(a, "named-performer")).Bool(),
+		Outlives:       value(extension(a, "outlives-case")).Bool(),
 	}
 	s.Window.OpensEarliest = value(extension(a, "opens-earliest")).Bool()
 	for _, r := range a.Get("relatedAction").Items() {
@@ -47,6 +48,7 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 			s.ForPerformer = value(part(e, "text")).Text()
 		}
 	}
+	rd.itemHolds(a)
 	for _, in := range a.Get("input").Items() {
 		rd.evidence(in)
 	}

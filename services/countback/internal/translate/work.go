@@ -332,5 +332,14 @@ func (f Facility) until(sent *fhir.Resource) string {
 	return ""
 }
 
+// DayOf reads a stored day; zero for none.
+func DayOf(s string) calendar.Date {
+	d, err := calendar.ParseDate(s)
+	if err != nil {
+		return 0
+	}
+	return d
+}
+
 // Today is the civil date at now in the facility's zone.
 func (f Facility) Today(now time.Time) calendar.Date { return f.Calendar.DateOf(now) }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"math"
 	"strings"
 	"time"
 )
@@ -152,6 +153,26 @@ func Newest[V any](count int, at func(V) Moment, a, b []V) []V {
 		out, b = append(out, b[0]), b[1:]
 	}
 	return out
+}
+
+// CountVersions counts the versions that a history has on all its pages, of one
+// resource only: of more than that nobody wants to wait for the number.
+func (tx *Tx) CountVersions(q HistoryQuery) (n int, err error) {
+	since := int64(math.MinInt64)
+	if !q.Since.IsZero() {
+		since = q.Since.UnixMicro()
+	}
+	caseID, number, ok := splitTaskID(q.ID)
+	switch {
+	case q.Type != "Task":
+		err = tx.one([]any{&n}, `SELECT count(*) FROM resource r JOIN resource_version v ON v.resource = r.seq
+			WHERE r.type = ? AND r.id = ? AND v.updated >= ?`, q.Type, q.ID, since)
+	case ok:
+		err = tx.one([]any{&n}, `SELECT (SELECT count(*) FROM item i WHERE i.care_case = c.seq AND i.n = ? AND i.updated >= ?) +
+			(SELECT count(*) FROM item_version i WHERE i.care_case = c.seq AND i.n = ? AND i.updated >= ?)
+			FROM care_case c WHERE c.id = ?`, number, since, number, since, caseID)
+	}
+	return n, wrap("count versions", err)
 }
 
 // Known reports whether there ever was a resource, or an item for the type

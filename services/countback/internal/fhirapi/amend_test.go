@@ -116,6 +116,25 @@ func TestDeleteBooking(t *testing.T) {
 	require.Equal(t, running, outcome(h, who), "what is sent again goes on")
 }
 
+// TestPatchOfAFeed: a patch is an edit of what is held and counts as it arrives,
+// whatever order its source gives; what the source said before does not undo it.
+func TestPatchOfAFeed(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	sent := func(lastUpdated, words string) string {
+		b := with(t, booking("7", who.patient[len(root)+1:], who.order[len(root)+1:]), `"meta":{`, `"meta":{"lastUpdated":"`+lastUpdated+`",`)
+		return with(t, b, "canary right hip", words)
+	}
+	condition := root + "/Appointment?identifier=" + bookingSystem + "|canary-b7"
+	h.must(201, "PUT", condition, sent("2026-01-05T10:00:00Z", "canary one"))
+	patched := h.must(200, "PATCH", condition, `[{"op":"replace","path":"/description","value":"canary two"}]`, asPatch...)
+	require.Equal(t, []string{`W/"2"`, "canary two"}, []string{patched.header.Get("ETag"), patched.String("description")})
+	for _, again := range []string{sent("2026-01-05T10:00:00Z", "canary one"), sent("2026-01-05T09:00:00Z", "canary none")} {
+		require.Equal(t, "canary two", h.must(200, "PUT", condition, again).String("description"))
+	}
+	require.Equal(t, "canary three", h.must(200, "PUT", condition, sent("2026-01-05T11:00:00Z", "canary three")).String("description"))
+}
+
 // TestDeletedStays: a message from before the deletion, by its source's own
 // order, does not bring a booking back, however it names it; a later one does,
 // with the history that it had.

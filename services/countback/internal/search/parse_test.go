@@ -14,12 +14,6 @@ import (
 	"example.org/countback/pkg/fhir"
 )
 
-func fields(line string, into ...*string) {
-	for i, f := range strings.Fields(line) {
-		*into[i] = f
-	}
-}
-
 func options(t testing.TB) Options {
 	return Options{Zone: chicago(t), Base: testBase}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -115,7 +116,11 @@ func (r *receipt) erase(n int, q *Request) error {
 		Type: cur.Type, ID: cur.ID, Version: cur.Version + 1, Updated: r.tx.Now, Deleted: true,
 		Patient: cur.Patient, ReceivedID: r.received,
 	}
-	if err := r.tx.Save(next, nil); err != nil {
+	names, err := r.known(cur)
+	if err != nil {
+		return err
+	}
+	if err := r.tx.Save(next, names); err != nil {
 		return err
 	}
 	r.sources = append(r.sources, versioned(next))
@@ -125,6 +130,35 @@ func (r *receipt) erase(n int, q *Request) error {
 	}
 	r.erased[n] = done
 	return nil
+}
+
+// known are the identifiers by which what was deleted can still be recognised.
+func (r *receipt) known(cur store.Stored) ([]search.Value, error) {
+	res, err := r.office.parsed.get(cur)
+	if err != nil {
+		return nil, err
+	}
+	all := search.Index(res, r.office.facility.Base, r.office.facility.Calendar.Zone())
+	return slices.DeleteFunc(all, func(v search.Value) bool { return v.Param != "identifier" }), nil
+}
+
+// buried finds what had one of the identifiers and was deleted. Sent again it is
+// the same resource again, with its history; and a message from before the
+// deletion, by its source's own order, does not bring it back. Version 0 when
+// there is none, or this very message deletes it.
+func (r *receipt) buried(typ string, ids ...fhir.Identifier) (store.Stored, error) {
+	for _, id := range ids {
+		found, err := r.tx.DeletedByIdentifier(typ, id.System, id.Value)
+		if err != nil {
+			return store.Stored{}, err
+		}
+		for _, one := range found {
+			if _, claimed := r.claimed[typ+"/"+one]; !claimed {
+				return r.tx.Current(typ, one)
+			}
+		}
+	}
+	return store.Stored{}, nil
 }
 
 // unneeded refuses the deletion of a person of whom something is still held:

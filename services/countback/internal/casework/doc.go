@@ -16,6 +16,15 @@
 // What only asks ([Office.EarliestSafe], [Office.Apply]) reads one snapshot by the
 // same rules, and stores nothing: no archived message, version or event.
 //
+// What would come of a message ([Office.Foresee], [Office.Try]) is found by
+// carrying it out and undoing it, so that it cannot differ from what then comes.
+//
+// # Deletions
+//
+// A deletion is a version without a body. A deleted fact is no longer read. A
+// deleted resource of a booking that has a case is read as it stood, as entered in
+// error: what vanished would leave a case that nobody ends.
+//
 // # What identifies a booking
 //
 // A booking is known by its business identifier. A POST of a resource that plans

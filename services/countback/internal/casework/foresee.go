@@ -29,7 +29,9 @@ func (o *Office) Try(ctx context.Context, d Delivery) ([]Result, error) {
 func (o *Office) try(ctx context.Context, d Delivery, look func(tx *store.Tx, results []Result, before string) error) error {
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
 		before := tx.NewID()
-		out, err := o.receipt(tx).run(d)
+		r := o.receipt(tx)
+		r.client = d.Client
+		out, err := r.run(d)
 		if err != nil {
 			return err
 		}

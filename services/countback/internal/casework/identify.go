@@ -105,7 +105,19 @@ func (r *receipt) posted(q *Request) (target, error) {
 	if err != nil || held.Version > 0 {
 		return target{current: held}, err
 	}
-	return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
+	if slices.Contains(planned, q.Type) {
+		return r.fresh(q.Type, identifiers(q.Resource)...)
+	}
+	return r.fresh(q.Type)
+}
+
+// fresh is a new resource, or the deleted one that had one of the identifiers.
+func (r *receipt) fresh(typ string, ids ...fhir.Identifier) (target, error) {
+	gone, err := r.buried(typ, ids...)
+	if err != nil || gone.Version > 0 {
+		return target{current: gone}, err
+	}
+	return target{current: store.Stored{Type: typ, ID: r.tx.NewID()}}, nil
 }
 
 // twin finds the resource that has exactly the identifiers of the one that was
@@ -175,7 +187,7 @@ func (r *receipt) byCondition(q *Request, query string, keep bool) (target, erro
 		cur, err := r.tx.Current(q.Type, ids[0])
 		return target{current: cur}, err
 	case keep || sent == "":
-		return target{current: store.Stored{Type: q.Type, ID: r.tx.NewID()}}, nil
+		return r.fresh(q.Type, id)
 	}
 	t, err := r.byID(q.Type, sent)
 	if err == nil && t.current.Version > 0 {

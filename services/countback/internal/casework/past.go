@@ -10,6 +10,7 @@ import (
 type HistoryPage struct {
 	Items []store.Stored
 	More  bool // there are older ones
+	Total int  // on all pages, of the history of one resource; else 0
 }
 
 // History reads the versions of one resource, of a type, or of everything. Tasks
@@ -24,6 +25,9 @@ func (o *Office) History(ctx context.Context, q store.HistoryQuery) (HistoryPage
 				err = notFound(q.Type)
 			}
 			if err != nil {
+				return err
+			}
+			if out.Total, err = tx.CountVersions(q); err != nil {
 				return err
 			}
 		}

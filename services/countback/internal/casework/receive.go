@@ -201,7 +201,7 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 				return err
 			}
 		}
-		if out[n].Deleted {
+		if out[n].Deleted || s.Deleted {
 			continue
 		}
 		told := out[n].Note
@@ -256,6 +256,9 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 		return Result{}, nil, err
 	}
 	if place.behind {
+		if cur.Deleted && place.note == "" {
+			place.note = noteDeleted
+		}
 		people, err := r.ordered(place, cur)
 		return Result{Stored: cur, Note: place.note, Superseded: place.note == noteSuperseded}, people, err
 	}

@@ -27,6 +27,7 @@ const unnamed = "unnamed"
 
 const (
 	noteSuperseded = "superseded: a later message of the same source is held, by the source's own order; this one is kept in the archive and changes nothing"
+	noteDeleted    = "deleted: what was sent is what was held, by its source's own order, and was deleted since; it stays deleted"
 	noteConflict   = "conflict: another message of the same source and the same order says something else; a person is asked which is right"
 )
 

@@ -116,6 +116,60 @@ func TestDeleteBooking(t *testing.T) {
 	require.Equal(t, running, outcome(h, who), "what is sent again goes on")
 }
 
+// TestPatchOfAFeed: a patch is an edit of what is held and counts as it arrives,
+// whatever order its source gives; what the source said before does not undo it.
+func TestPatchOfAFeed(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	sent := func(lastUpdated, words string) string {
+		b := with(t, booking("7", who.patient[len(root)+1:], who.order[len(root)+1:]), `"meta":{`, `"meta":{"lastUpdated":"`+lastUpdated+`",`)
+		return with(t, b, "canary right hip", words)
+	}
+	condition := root + "/Appointment?identifier=" + bookingSystem + "|canary-b7"
+	h.must(201, "PUT", condition, sent("2026-01-05T10:00:00Z", "canary one"))
+	patched := h.must(200, "PATCH", condition, `[{"op":"replace","path":"/description","value":"canary two"}]`, asPatch...)
+	require.Equal(t, []string{`W/"2"`, "canary two"}, []string{patched.header.Get("ETag"), patched.String("description")})
+	for _, again := range []string{sent("2026-01-05T10:00:00Z", "canary one"), sent("2026-01-05T09:00:00Z", "canary none")} {
+		require.Equal(t, "canary two", h.must(200, "PUT", condition, again).String("description"))
+	}
+	require.Equal(t, "canary three", h.must(200, "PUT", condition, sent("2026-01-05T11:00:00Z", "canary three")).String("description"))
+}
+
+// TestDeletedStays: a message from before the deletion, by its source's own
+// order, does not bring a booking back, however it names it; a later one does,
+// with the history that it had.
+func TestDeletedStays(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	by, order := who.patient[len(root)+1:], who.order[len(root)+1:]
+	sent := func(lastUpdated string) string {
+		return with(t, booking("7", by, order), `"meta":{`, `"meta":{"lastUpdated":"`+lastUpdated+`",`)
+	}
+	condition := root + "/Appointment?identifier=" + bookingSystem + "|canary-b7"
+	made := h.must(201, "PUT", condition, sent("2026-01-05T10:00:00Z"))
+	at := root + "/Appointment/" + made.String("id")
+	h.must(204, "DELETE", condition, "")
+	held := strings.SplitN(h.held(), "events", 2)[0]
+	for _, c := range []struct{ name, lastUpdated, text string }{
+		{"an older one", "2026-01-05T09:00:00Z", "superseded: "}, {"the same", "2026-01-05T10:00:00Z", "deleted: "},
+	} {
+		for _, how := range [][]string{{"PUT", condition}, {"POST", root + "/Appointment"}} {
+			r := h.must(200, how[0], how[1], sent(c.lastUpdated))
+			require.Equal(t, "OperationOutcome", r.String("resourceType"), c.name)
+			require.Contains(t, string(r.raw), "what was deleted stays deleted", c.name)
+			require.Contains(t, string(r.raw), c.text, c.name)
+			require.Equal(t, `W/"2"`, r.header.Get("ETag"))
+			batch := h.must(200, "POST", root, bundleOf("batch", entry("", how[0], strings.TrimPrefix(how[1], root+"/"), sent(c.lastUpdated))))
+			require.Equal(t, "200 OK", batch.entries()[0].String("response", "status"))
+			require.Contains(t, string(batch.raw), c.text)
+		}
+	}
+	require.Equal(t, held, strings.SplitN(h.held(), "events", 2)[0])
+	h.must(410, "GET", at, "")
+	r := h.must(201, "PUT", condition, sent("2026-01-05T11:00:00Z"))
+	require.Equal(t, local(r.header.Get("Location")), at+"/_history/3")
+}
+
 // TestDeleteFact: a deleted fact no longer counts.
 func TestDeleteFact(t *testing.T) {
 	h := open(t)

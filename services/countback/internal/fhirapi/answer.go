@@ -65,6 +65,8 @@ func (r reply) told() fhir.Issues {
 	switch {
 	case r.status == http.StatusCreated:
 		text = "stored as a new resource"
+	case r.stored.Deleted:
+		text = "nothing was changed: what was deleted stays deleted"
 	case !r.changed:
 		text = "nothing was changed: this is what is held already"
 	}

@@ -6,7 +6,9 @@
 //     CapabilityStatement are all made from
 //   - which error gives which status: errors.go, the only such table
 //   - what a request may ask for by its headers: negotiate.go, condition.go
-//   - one request of its own: read.go, write.go; a Bundle: bundle.go
+//   - one request of its own: read.go, write.go; a Bundle: bundle.go; a history:
+//     past.go
+//   - what is tried and undone ($validate, $foresee): foresee.go
 //   - the operations, which store nothing: operation.go, with their parameters
 //     in parameter.go
 //

@@ -72,7 +72,6 @@ func (s *server) validate(typ string) gin.HandlerFunc {
 type validation struct {
 	ask  *ask
 	mode string // create, update, delete, or empty
-	at   string // where the resource stands
 }
 
 // modes are those of the value set resource-validation-mode that are taken.

@@ -75,6 +75,48 @@ func TestForesee(t *testing.T) {
 	require.Contains(t, strings.Join(one.parts("booking"), "\n"), "stands-for=Appointment; has-case=false; why-not=")
 }
 
+// TestForeseeIsDefined: all that is answered is in the published definition, and
+// as often as it says.
+func TestForeseeIsDefined(t *testing.T) {
+	h := open(t)
+	d := h.must(200, "GET", root+"/OperationDefinition/foresee", "").body.Root()
+	h.book("1")
+	var check func(answer *fhir.Node, list string, defined *fhir.Node)
+	seen := map[string]bool{}
+	check = func(answer *fhir.Node, list string, defined *fhir.Node) {
+		count := map[string]int{}
+		for _, p := range answer.Get(list).Items() {
+			count[p.String("name")]++
+		}
+		in := "parameter"
+		if list == "part" {
+			in = "part"
+		}
+		for _, p := range defined.Get(in).Items() {
+			name := p.String("name")
+			if p.String("use") == "in" {
+				continue
+			}
+			require.True(t, p.String("max") == "*" || count[name] <= 1, name)
+			require.True(t, p.String("min") == "0" || count[name] >= 1, name)
+			for _, one := range answer.Get(list).Items() {
+				if one.String("name") == name {
+					seen[name] = true
+					check(one, "part", p)
+				}
+			}
+			delete(count, name)
+		}
+		require.Empty(t, count, "not defined")
+	}
+	for _, body := range []string{operation("1"), operation("2"), `{"resourceType":"Patient","gender":"canary"}`} {
+		check(h.must(200, "POST", root+"/$foresee", body).body.Root(), "parameter", d)
+	}
+	for _, name := range []string{"accepted", "issue", "entry", "held-as", "booking", "link", "rule", "code", "value-set", "tasks", "count", "case", "opens-case"} {
+		require.True(t, seen[name], name)
+	}
+}
+
 // TestForeseeRefused: a message that would be refused is answered with what its
 // sender would be told.
 func TestForeseeRefused(t *testing.T) {

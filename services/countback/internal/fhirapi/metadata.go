@@ -26,7 +26,7 @@ func (o offer) documentation() string {
 	case o.received:
 		return "Sent by the hospital; kept and given back as it was sent, but for id, meta and references that are resolved."
 	case o.worked:
-		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
+		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, with PUT or PATCH, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
 	case o.typ == definitionType:
 		return "The protocol in force, and the versions before it. A new version that a named approver of the hospital has signed is put in its place by id and outside transactions: from then on it is planned by, and open cases are planned again. What it would change can be seen before, with the operation preview."
 	case o.typ == setType:

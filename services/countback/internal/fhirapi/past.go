@@ -125,6 +125,9 @@ func (s *server) history(ctx context.Context, a *ask) (reply, error) {
 		return reply{}, err
 	}
 	b := fhir.NewResultBundle(r4.BundleTypeHistory)
+	if a.id != "" {
+		b.Total = &page.Total
+	}
 	b.AddLink("self", s.pastLink(a, a.past.used))
 	if page.More && len(page.Items) > 0 {
 		next := url.Values{}

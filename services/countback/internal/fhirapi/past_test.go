@@ -55,6 +55,8 @@ func TestInstanceHistory(t *testing.T) {
 
 	since := h.must(200, "GET", root+"/Patient/canary-1/_history?_since=2026-11-02T09:30:00-06:00", "")
 	require.Equal(t, []string{"Patient/canary-1/2"}, since.versions())
+	require.Equal(t, []string{"2", "1", "2"}, []string{r.String("total"), since.String("total"),
+		h.must(200, "GET", root+"/Patient/canary-1/_history?_count=1", "").String("total")}, "on all pages")
 	require.Contains(t, since.link("self"), "_since=")
 	require.Equal(t, []string{"Patient/canary-1/2", "Patient/canary-1/1"},
 		h.must(200, "GET", root+"/Patient/canary-1/_history?_since=2026-11-02", "").versions(), "a day begins at its midnight here")
@@ -76,6 +78,7 @@ func TestTaskHistory(t *testing.T) {
 	h.must(200, "PUT", at, status(t, h.get(at), "in-progress"))
 	r := h.must(200, "GET", at+"/_history", "")
 	require.Len(t, r.entries(), 3)
+	require.Equal(t, "3", r.String("total"))
 	for n, e := range r.entries() {
 		version := h.must(200, "GET", at+"/_history/"+string(rune('3'-n)), "")
 		require.Equal(t, string(version.raw), string(r.body.Bytes(e.Get("resource"))))

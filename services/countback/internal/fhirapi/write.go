@@ -67,5 +67,8 @@ func replyTo(r casework.Result) reply {
 	if r.Created {
 		out.status = http.StatusCreated
 	}
+	if r.Stored.Deleted { // what was sent does not bring it back
+		out.body = out.told().OperationOutcome()
+	}
 	return out
 }

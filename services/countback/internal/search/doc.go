@@ -2,7 +2,12 @@
 // resource type, what their values are taken from, and how what a client asks
 // is read. It is pure; the store turns a [Query] into SQL.
 //
-// To add a search parameter, add one row to the table in table.go.
+// To add a search parameter, add one row to the table: table.go for what this
+// service makes, table_*.go for what is sent and for definitions.
+//
+// A clause may go one step along a reference, there ([Hop], a chain) or back
+// (_has); [Include] says what comes along with the matches, and [Wanted] how much
+// of each is given.
 //
 // All instants are kept as microseconds since 1970 in UTC, and every date is a
 // half-open interval [Low, High) of them: a day is 24 (or 23, or 25) hours, an

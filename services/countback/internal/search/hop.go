@@ -113,21 +113,19 @@ func (p *parser) include(back bool, value string) bool {
 	code, only, _ := strings.Cut(rest, ":")
 	param, known := Lookup(typ, code)
 	switch {
-	case !known || !param.Included() || !back && typ != p.q.Type:
+	case !known || !param.Included() || !back && typ != p.q.Type, back && !slices.Contains(param.ends(), p.q.Type),
+		only != "" && !fhir.IsResourceType(only):
 		if p.Strict {
 			p.fail(name, fhir.CodeNotSupported, "names no reference parameter that can be followed from here: it is Type:parameter or Type:parameter:Target", value)
 		}
 		return false
-	case back && !slices.Contains(param.ends(), p.q.Type), only != "" && !slices.Contains(param.ends(), only):
-		p.fail(name, fhir.CodeValue, "this parameter does not refer to this type", value)
-		return false
 	case len(p.q.Includes) == maxIncludes:
 		p.fail(name, fhir.CodeTooCostly, "is given too often", "")
 		return false
-	case back && only != "" && only != p.q.Type:
-		return false // it could add nothing
 	}
-	p.q.Includes = append(p.q.Includes, Include{Back: back, Type: typ, Param: param, Only: only})
+	if only == "" || slices.Contains(param.ends(), only) && (!back || only == p.q.Type) { // else it adds nothing
+		p.q.Includes = append(p.q.Includes, Include{Back: back, Type: typ, Param: param, Only: only})
+	}
 	return true
 }
 

@@ -14,12 +14,6 @@ import (
 	"example.org/countback/pkg/fhir"
 )
 
-func fields(line string, into ...*string) {
-	for i, f := range strings.Fields(line) {
-		*into[i] = f
-	}
-}
-
 func options(t testing.TB) Options {
 	return Options{Zone: chicago(t), Base: testBase}
 }
@@ -185,8 +179,6 @@ var badSearches = map[string]struct {
 	"has what does not refer":      {"Appointment", "_has:Task:owner:status=x", fhir.CodeNotSupported, "_has"},
 	"has what is not held":         {"Patient", "_has:Basic:patient:code=x", fhir.CodeNotSupported, "_has"},
 	"has with a bad value":         {"Patient", "_has:Task:patient:due=x", fhir.CodeValue, "due"},
-	"include of another type":      {"Appointment", "_include=Appointment:patient:Location", fhir.CodeValue, "_include"},
-	"included from elsewhere":      {"Location", "_revinclude=Procedure:based-on", fhir.CodeValue, "_revinclude"},
 	"text with includes":           {"Appointment", "_summary=text&_include=Appointment:patient", fhir.CodeInvariant, "_summary"},
 	"a summary of another kind":    {"Appointment", "_summary=some", fhir.CodeValue, "_summary"},
 	"count not a number":           {"Appointment", "_count=many", fhir.CodeValue, "_count"},
@@ -237,6 +229,12 @@ func TestUnknownParameters(t *testing.T) {
 	_, issues = parse(t, "Appointment", query, strict)
 	require.Len(t, issues, 2)
 	require.Contains(t, issues[0].Diagnostics, "colour")
+	q, issues = parse(t, "Appointment", "_include=Appointment:patient:Location&_revinclude=Encounter:appointment:Appointment", strict)
+	require.NoError(t, issues.Err())
+	require.Len(t, q.Includes, 1, "a patient is no place")
+	require.Contains(t, q.SelfLink(), "Location")
+	_, issues = parse(t, "Location", "_revinclude=Procedure:based-on&_revinclude=Encounter:location:Nothing", strict)
+	require.Len(t, issues, 2)
 	const mixed = "_include=Appointment:patient&_include=Appointment:status&_include=Task:owner&_include=x&_format=json"
 	q, issues = parse(t, "Appointment", mixed, func(o *Options) { o.Handled = []string{"_format"} })
 	require.NoError(t, issues.Err())

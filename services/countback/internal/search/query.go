@@ -2,6 +2,7 @@ package search
 
 import (
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -108,6 +109,29 @@ type Query struct {
 	Elements []string // top-level elements that are wanted; nil: all
 	Used     []Pair   // parameters that had an effect, by name, without _page
 	page     string
+}
+
+// Reads are the types of the resources that an answer depends on or holds, in
+// alphabetical order: who may not read all of them may not have it.
+func (q Query) Reads() []string {
+	out := []string{q.Type}
+	for _, c := range q.Clauses {
+		for _, h := range c.Hops {
+			out = append(out, h.Type)
+		}
+	}
+	for _, i := range q.Includes {
+		switch {
+		case i.Back:
+			out = append(out, i.Type)
+		case i.Only != "":
+			out = append(out, i.Only)
+		default:
+			out = append(out, i.Param.ends()...)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // SelfLink is the query string of the parameters that were used.

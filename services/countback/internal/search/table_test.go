@@ -169,9 +169,9 @@ func official(t *testing.T, name string, into any) {
 	t.Helper()
 	folder := os.Getenv("COUNTBACK_NPM")
 	if folder == "" {
-		home, err := os.UserHomeDir()
+		cache, err := os.UserCacheDir()
 		require.NoError(t, err)
-		folder = filepath.Join(home, ".cache", "countback-npm")
+		folder = filepath.Join(cache, "countback-npm")
 	}
 	path := testdata.NeedFile(t, filepath.Join(folder, "node_modules", "hl7.fhir.r4.examples", name),
 		"npm install --prefix "+folder+" hl7.fhir.r4.examples@4.0.1")

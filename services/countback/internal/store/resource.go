@@ -116,6 +116,15 @@ func (tx *Tx) ByIdentifier(typ, system, value string) ([]string, error) {
 	return out, wrap("find identifier", err)
 }
 
+// DeletedByIdentifier gives the ids of the deleted resources of a type that had
+// exactly this identifier and were saved with it, the one deleted last first.
+func (tx *Tx) DeletedByIdentifier(typ, system, value string) ([]string, error) {
+	out, err := tx.texts(`SELECT r.id FROM search_value s JOIN resource r ON r.seq = s.resource
+		WHERE s.param = ? AND s.value = ? AND s.system = ? AND s.low IS NULL AND r.deleted = 1
+		ORDER BY r.updated DESC, r.id DESC`, rowName(typ, "identifier"), value, system)
+	return out, wrap("find deleted identifier", err)
+}
+
 // rowName is search_value.param: index rows of different types never mix.
 func rowName(typ, rows string) string { return typ + "." + rows }
 

@@ -7,61 +7,10 @@ import (
 	"strings"
 	"time"
 
-	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 )
-
-// Difference is what another booking makes, or would make, of a plan.
-type Difference struct {
-	Causes        []string // what is different about the booking, in words
-	Before, After readiness.CaseState
-	Day           calendar.Date    // of surgery, afterwards
-	Lines         []readiness.Line // what changes, item by item
-	Kept          []readiness.Line // what is done and goes on counting
-	Infeasible    []string         // titles of the steps that could not be met
-}
-
-// IfMoved says what would change if the operation of an Appointment or a
-// CarePlan were moved to a day, at its own time of day or at a start that is
-// given. It reads one snapshot and stores nothing.
-func (o *Office) IfMoved(ctx context.Context, typ, id string, day calendar.Date, start time.Time) (Difference, error) {
-	var out Difference
-	p, cal := o.Protocol(), o.facility.Calendar
-	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		s, err := o.standingOf(tx, p, typ, id)
-		if err != nil {
-			return err
-		}
-		before, err := s.plan(o, tx, p)
-		if err != nil {
-			return err
-		}
-		switch {
-		case !s.booking.Meets || s.booking.Case.Ending != readiness.Running || before.State.Begun():
-			return nothingToDate(typ, "the operation has begun, is over, or is none that is planned for")
-		case day <= cal.DateOf(tx.Now):
-			return nothingToDate(typ, "the day asked for is not in the future")
-		}
-		was := s.booking.Case
-		s.booking.Case, s.held = was.On(day, start, cal), false
-		after := s.replan()
-		changes := readiness.Replan(before.Items, after)
-		out = Difference{
-			Causes: s.booking.Case.Since(&was), Before: before.State, After: after.State, Day: after.Day,
-			Lines: p.Tell(changes), Kept: p.Kept(after, changes),
-		}
-		for _, r := range after.Infeasible {
-			out.Infeasible = append(out.Infeasible, p.Step(r.Key.Step).Title)
-		}
-		return nil
-	})
-	if errors.Is(err, store.ErrNotFound) {
-		err = notFound(typ)
-	}
-	return out, err
-}
 
 // Happened is what one change did to a plan, as its Provenance tells it.
 type Happened struct {

@@ -5,19 +5,15 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
 )
 
-func (h *house) ifMoved(plan, day string) Difference {
+func (h *house) ifMoved(plan, day string) *WhatIf {
 	h.t.Helper()
-	d, err := calendar.ParseDate(day)
-	require.NoError(h.t, err)
-	out, err := h.office.IfMoved(context.Background(), "CarePlan", plan, d, time.Time{})
+	out, err := h.office.WhatIf(context.Background(), plan, day)
 	require.NoError(h.t, err)
 	return out
 }
@@ -54,8 +50,8 @@ func TestWhatIfIsWhatHappens(t *testing.T) {
 			}
 			require.Equal(t, want, got)
 			require.Equal(t, strings.Join(asked.Causes, "; "), did.Why)
-			require.Equal(t, string(asked.After), h.caseRow(b.plan).State)
-			require.Equal(t, asked.After == readiness.CaseInfeasible, len(asked.Infeasible) > 0)
+			require.Equal(t, string(asked.State), h.caseRow(b.plan).State)
+			require.Equal(t, asked.State == readiness.CaseInfeasible, len(asked.Cannot) > 0)
 		})
 	}
 }
@@ -76,7 +72,7 @@ func TestEveryChangeIsToldWithItsReason(t *testing.T) {
 		"asked again: due Mon 18 Jan 2027 (it was done for the operation on Mon 11 Jan 2027)",
 	}, told["ride-home"])
 	require.Equal(t, []string{"kept: last day Sun 10 Jan 2027 → Sun 24 Jan 2027 (3 business days after booking)"}, told["first-call"])
-	require.Empty(t, d.Infeasible)
+	require.Empty(t, d.Cannot)
 
 	near := h.ifMoved(b.plan, "2026-09-21")
 	words := map[string]bool{}
@@ -147,21 +143,8 @@ func TestCausesOfAChange(t *testing.T) {
 	}
 }
 
-func TestWhatIfIsRefused(t *testing.T) {
+func TestHappeningsOfNobody(t *testing.T) {
 	h := newHouse(t)
-	b := h.book("1", surgery)
-	ask := func(typ, id, day string) error {
-		d, err := calendar.ParseDate(day)
-		require.NoError(t, err)
-		_, err = h.office.IfMoved(context.Background(), typ, id, d, time.Time{})
-		return err
-	}
-	require.ErrorIs(t, ask("CarePlan", "nobody", "2027-02-01"), ErrNotFound)
-	require.ErrorIs(t, ask("CarePlan", b.plan, "2026-09-08"), ErrInvalid, "today")
-	require.NoError(t, ask("Appointment", strings.TrimPrefix(b.appointment, "Appointment/"), "2027-02-01"))
-	a := appointment("1", b.patient, surgery)
-	h.put(by(a), a.with("status", "cancelled"))
-	require.ErrorIs(t, ask("CarePlan", b.plan, "2027-02-01"), ErrInvalid)
 	_, err := h.office.Happenings(context.Background(), "nobody")
 	require.ErrorIs(t, err, ErrNotFound)
 }

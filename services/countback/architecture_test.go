@@ -38,7 +38,7 @@ var allowedImports = map[string][]string{
 
 	inner + "access":    {inner + "store"},
 	inner + "app":       {anything},
-	inner + "casework":  {"pkg/readiness", inner + "translate", inner + "store", inner + "search", "pkg/fhir", "api", inner + "event"},
+	inner + "casework":  {"pkg/readiness", "pkg/calendar", inner + "translate", inner + "store", inner + "search", "pkg/fhir", "api", inner + "event"},
 	inner + "demo":      {"pkg/fhir", "testdata"},
 	inner + "desk":      {inner + "casework", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
 	inner + "event":     nil,

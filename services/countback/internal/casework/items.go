@@ -40,6 +40,9 @@ type writing struct {
 	flagged    []store.Stored       // Flags that were written
 	holdRefs   []event.HoldRef      // of those
 
+	forebears []*store.Case // of bookings of the same operation that were called off
+	carried   []string      // cases whose evidence was carried over now
+
 	plan    *readiness.Plan
 	safe    string // the earliest safe date, where the booked day cannot be met
 	changes []readiness.Change

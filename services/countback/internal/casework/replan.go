@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
@@ -77,6 +78,7 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		}
 		taken[c.ID] = true
 		w := &writing{office: o, tx: tx, protocol: p, c: c, b: b, records: records, why: why, fresh: c.Sequence == 0}
+		w.forebears = forebears(bookings, cases, b, c)
 		if err := w.byOwnRules(records); err != nil {
 			return err
 		}
@@ -267,18 +269,32 @@ func (w *writing) abandon() error {
 		w.protocol = own
 	}
 	b := &translate.Booking{Primary: w.c.Key, Members: d.Members, Patient: w.c.Patient}
-	zone := w.office.facility.Calendar.Zone()
-	b.Case = readiness.Case{
-		Booked: d.Booked.In(zone), Stay: d.Stay, Facts: d.Facts, Details: d.Details, Ending: readiness.NoLongerMeets,
-	}
-	if noon, err := time.ParseInLocation(time.DateOnly+" 15", d.Day+" 12", zone); err == nil {
-		b.Case.Day = w.office.facility.Today(noon)
-	}
-	if !d.Start.IsZero() {
-		b.Case.Start = d.Start.In(zone)
-	}
+	b.Case = w.office.remembered(d)
+	b.Case.Ending = readiness.NoLongerMeets
 	w.b = b
 	return w.make()
+}
+
+// remembered is the booking as the case row has it.
+func (o *Office) remembered(d caseData) readiness.Case {
+	zone := o.facility.Calendar.Zone()
+	c := readiness.Case{Booked: d.Booked.In(zone), Stay: d.Stay, Facts: d.Facts, Details: d.Details}
+	if day, err := calendar.ParseDate(d.Day); err == nil {
+		c.Day = day
+	}
+	if !d.Start.IsZero() {
+		c.Start = d.Start.In(zone)
+	}
+	return c
+}
+
+// caseBefore is the booking as it stood when the case was last planned.
+func (o *Office) caseBefore(c store.Case) (readiness.Case, error) {
+	var d caseData
+	if err := json.Unmarshal(c.Data, &d); err != nil {
+		return readiness.Case{}, err
+	}
+	return o.remembered(d), nil
 }
 
 // over reports whether nothing is planned any more in a case of this state.
@@ -368,6 +384,9 @@ func (w *writing) make() error {
 	if err := w.load(); err != nil {
 		return err
 	}
+	if err := w.carry(); err != nil {
+		return err
+	}
 	b, protocol := w.b, w.protocol
 	w.plan = w.reckon()
 	w.changes = readiness.Replan(w.oldItems, w.plan)
@@ -394,7 +413,7 @@ func (w *writing) make() error {
 	}
 	c.Surgery, c.Surgeon, c.Place = w.plan.Day.String(), b.Case.Details["surgeon"], w.place()
 	if changed || len(w.saved) > 0 || len(w.flagged) > 0 {
-		if err := w.provenance(carePlan, changed, before.Protocol); err != nil {
+		if err := w.provenance(carePlan, changed, before); err != nil {
 			return err
 		}
 	}
@@ -476,8 +495,8 @@ func (w *writing) put(typ, id string, body []byte) (store.Stored, bool, error) {
 }
 
 // provenance records which resource versions and rules led to what was written.
-// earlier is the protocol that the case was planned by before.
-func (w *writing) provenance(carePlan store.Stored, changed bool, earlier string) error {
+// before is the case as it was planned before.
+func (w *writing) provenance(carePlan store.Stored, changed bool, before store.Case) error {
 	act := translate.Act{
 		Activity: "UPDATE", At: w.tx.Now, Sources: w.why.sources,
 		Protocol: w.protocol.Canonical(),
@@ -488,31 +507,33 @@ func (w *writing) provenance(carePlan store.Stored, changed bool, earlier string
 	case w.plan.State == readiness.CaseCancelled:
 		act.Activity = "CANCEL"
 	}
-	switch {
-	case !w.fresh && earlier != act.Protocol:
-		f, err := w.tx.InForce()
-		if err != nil {
-			return err
-		}
-		act.Why = protocolChanged(earlier, act.Protocol)
-		act.Sources = append(slices.Clone(act.Sources), f.Resource)
-	case len(w.why.sources) == 0 && len(w.why.work) == 0:
-		act.Why = "time passed"
+	if err := w.reason(&act, before); err != nil {
+		return err
+	}
+	for _, c := range w.carried {
+		act.Sources = append(slices.Clone(act.Sources), "CarePlan/"+c)
+		act.Why = strings.TrimPrefix(act.Why+"; what was done for a booking that was called off, and still counts, is carried over", "; ")
 	}
 	if changed {
 		act.Targets = append(act.Targets, versioned(carePlan))
 	}
 	act.Told = map[string]translate.Told{}
+	told := w.told()
 	for _, i := range w.saved {
 		ref := "Task/" + i.TaskID() + "/_history/" + strconv.FormatInt(i.Version, 10)
 		act.Targets = append(act.Targets, ref)
+		key := readiness.Key{Step: i.Step, Repeat: i.Repeat, Round: i.Round}
 		if len(w.saved) <= translate.MostTold {
-			row := w.written[readiness.Key{Step: i.Step, Repeat: i.Repeat, Round: i.Round}]
+			row := w.written[key]
 			by, err := w.office.protocolOf(w.tx, i.Protocol)
 			if err != nil {
 				return err
 			}
 			act.Told[ref] = w.office.facility.Tell(row, by)
+		}
+		if t := act.Told[ref]; !w.fresh {
+			t.Change = told[key]
+			act.Told[ref] = t
 		}
 	}
 	body, err := w.office.facility.Provenance(act)
@@ -521,6 +542,31 @@ func (w *writing) provenance(carePlan store.Stored, changed bool, earlier string
 	}
 	_, _, err = w.put("Provenance", w.tx.NewID(), body)
 	return err
+}
+
+// reason says in words why there is anything to write: what is different about
+// the booking, another protocol, or time.
+func (w *writing) reason(act *translate.Act, before store.Case) error {
+	switch {
+	case w.fresh:
+		return nil
+	case before.Protocol != act.Protocol:
+		f, err := w.tx.InForce()
+		if err != nil {
+			return err
+		}
+		act.Why = protocolChanged(before.Protocol, act.Protocol)
+		act.Sources = append(slices.Clone(act.Sources), f.Resource)
+	case len(w.why.sources) == 0 && len(w.why.work) == 0:
+		act.Why = "time passed"
+	default:
+		since, err := w.since(before)
+		if err != nil {
+			return err
+		}
+		act.Why = strings.Join(since, "; ")
+	}
+	return nil
 }
 
 // protocolChanged says which protocol gave way to which.

@@ -1,23 +1,15 @@
 package casework
 
 import (
-	"bytes"
 	"cmp"
-	"crypto/sha256"
-	"encoding/json"
 	"errors"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
-	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
 )
-
-// aheadLimit is how far in the future a source's own time may lie to be trusted
-// for order: clocks differ by so much, and not by more.
-const aheadLimit = 5 * time.Minute
 
 // sourceLimit is the longest name of a source that is kept, in bytes.
 const sourceLimit = 255
@@ -47,11 +39,11 @@ func (r *receipt) place(q *Request, cur store.Stored) (place, error) {
 	p := place{source: r.sourceOf(q)}
 	feed := r.feed(p.source)
 	feed.Messages++
-	sent, ok := orderOf(q.Resource)
+	sent, ok := translate.OrderOf(q.Resource)
 	if !ok {
 		return p, nil
 	}
-	if sent.At.After(r.tx.Now.Add(aheadLimit)) {
+	if sent.Ahead(r.tx.Now) {
 		feed.Ahead++
 		return p, nil
 	}
@@ -66,82 +58,30 @@ func (r *receipt) place(q *Request, cur store.Stored) (place, error) {
 	if sent.At.After(feed.Newest) {
 		feed.Newest = sent.At
 	}
-	if sent.Hash, err = hashOf(q.Resource); err != nil {
+	if sent.Hash, err = translate.ContentHash(q.Resource); err != nil {
 		return p, err
 	}
-	p.order, p.known = sent, true
 	if first {
+		p.order, p.known = store.Order(sent), true
 		return p, nil
 	}
-	p.against(held, q.IfMatch != "", r.tx.Now)
-	switch p.note {
-	case noteSuperseded:
+	v := sent.Against(translate.Order(held), q.IfMatch != "", r.tx.Now)
+	p.order, p.known, p.behind, p.replan = store.Order(v.Order), v.Noted, v.Behind, v.Dispute
+	switch {
+	case v.Superseded:
+		p.note = noteSuperseded
 		feed.Superseded++
-	case noteConflict:
+	case v.Conflict:
+		p.note = noteConflict
 		feed.Conflicts++
 	}
 	return p, nil
 }
 
-// against decides between what was sent and what is held of the same source. An
-// edit that names the version that it changes wins in any case.
-func (p *place) against(held store.Order, edit bool, now time.Time) {
-	c, comparable := compareOrders(p.order, held)
-	disputed := !held.Disputed.IsZero()
-	switch {
-	case !comparable, c > 0:
-		p.replan = disputed
-	case edit:
-		p.order, p.replan = held, disputed
-		p.order.Disputed = time.Time{}
-	case c < 0:
-		p.behind, p.known, p.note = true, false, noteSuperseded
-	case bytes.Equal(p.order.Hash, held.Hash): // the same again
-		p.behind, p.known = true, false
-	default:
-		p.note = noteConflict
-		wins := bytes.Compare(p.order.Hash, held.Hash) > 0
-		if !wins {
-			p.order, p.behind = held, true
-		}
-		if wins || !disputed {
-			p.order.Disputed, p.replan = now, true
-		}
-	}
-}
-
-// compareOrders compares by time, then by version; what one of them does not say
-// is passed over. The second result is false where nothing is left to compare.
-func compareOrders(a, b store.Order) (int, bool) {
-	times := !a.At.IsZero() && !b.At.IsZero()
-	versions := a.Version != store.NoVersion && b.Version != store.NoVersion
-	if times {
-		if c := a.At.Compare(b.At); c != 0 || !versions {
-			return c, true
-		}
-	}
-	return cmp.Compare(a.Version, b.Version), versions
-}
-
-// orderOf reads the order that a source gives: meta.lastUpdated, and
-// meta.versionId where it is a number.
-func orderOf(res *fhir.Resource) (store.Order, bool) {
-	o := store.Order{Version: store.NoVersion}
-	if d, err := fhir.ParseInstant(res.String("meta", "lastUpdated")); err == nil {
-		if at, ok := d.Instant(); ok {
-			o.At = at.UTC().Truncate(time.Microsecond)
-		}
-	}
-	if v, err := strconv.ParseInt(res.String("meta", "versionId"), 10, 64); err == nil && v >= 0 {
-		o.Version = v
-	}
-	return o, !o.At.IsZero() || o.Version != store.NoVersion
-}
-
 // echoes reports whether meta is that of a version which we issued: a client
 // read the resource, changed it and sends it back. A version alone is ours when
 // we issued it and the source (first) has not counted for itself before.
-func (r *receipt) echoes(cur store.Stored, sent store.Order, first bool) (bool, error) {
+func (r *receipt) echoes(cur store.Stored, sent translate.Order, first bool) (bool, error) {
 	ours := sent.Version >= 1 && sent.Version <= cur.Version
 	if sent.At.IsZero() {
 		return ours && first, nil
@@ -153,33 +93,8 @@ func (r *receipt) echoes(cur store.Stored, sent store.Order, first bool) (bool, 
 			return false, err
 		}
 	}
-	named := ours || sent.Version == store.NoVersion
+	named := ours || sent.Version == translate.NoVersion
 	return cur.Version > 0 && named && issued.Updated.Truncate(time.Millisecond).Equal(sent.At), nil
-}
-
-// hashOf is a digest of what a resource says, beside id and meta, in whatever
-// spelling. Entries of one message are named anew each time that it is sent.
-func hashOf(res *fhir.Resource) ([]byte, error) {
-	raw := res.RewriteReferences(func(ref string) string {
-		if strings.HasPrefix(ref, "urn:uuid:") {
-			return "urn:uuid:"
-		}
-		return ref
-	})
-	content := map[string]any{}
-	d := json.NewDecoder(bytes.NewReader(raw))
-	d.UseNumber() // as written
-	if err := d.Decode(&content); err != nil {
-		return nil, errors.New("a resource that was read cannot be read again")
-	}
-	delete(content, "id")
-	delete(content, "meta")
-	body, err := json.Marshal(content) // members by name
-	if err != nil {
-		return nil, errors.New("a resource that was read cannot be written")
-	}
-	sum := sha256.Sum256(body)
-	return sum[:], nil
 }
 
 // sourceOf names the source of a resource: as it says itself, else the client

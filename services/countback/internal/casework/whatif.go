@@ -19,6 +19,9 @@ type WhatIf struct {
 	State   readiness.CaseState // that the case would have; holds stand as they do now
 	Changes []readiness.Change
 	Rules   map[readiness.Key]string // of what changes, by the new day
+	Causes  []string                 // what would be different about the booking, in words
+	Lines   []readiness.Line         // Changes in words, each with its reason
+	Kept    []readiness.Line         // what is done and would go on counting
 	Cannot  []string                 // musts that could not be met
 	Closed  string                   // why the day is no operating day here; empty: it is one
 }
@@ -59,7 +62,7 @@ func (o *Office) whatIf(tx *store.Tx, v *CaseView, surgery string) (*WhatIf, err
 	if err != nil {
 		return nil, err
 	}
-	old := slices.Clone(stands.Items)
+	old, was := slices.Clone(stands.Items), s.booking.Case
 	if objection := o.facility.SupposeOf(&s.booking, supposed, stands, true); objection != nil {
 		return nil, Refuse(ErrInvalid, objection.Code, objection.Name, objection.Text)
 	}
@@ -67,6 +70,7 @@ func (o *Office) whatIf(tx *store.Tx, v *CaseView, surgery string) (*WhatIf, err
 	pl := s.replan()
 	out := &WhatIf{Case: v, Day: readiness.Moment{Day: pl.Day, At: pl.Start}, State: pl.State, Rules: map[readiness.Key]string{}}
 	out.Changes = readiness.Replan(old, pl)
+	out.Causes, out.Lines, out.Kept = s.booking.Case.Since(&was), p.Tell(out.Changes), p.Kept(pl, out.Changes)
 	for _, c := range out.Changes {
 		if c.New != nil {
 			out.Rules[c.New.Key] = p.Why(c.New)

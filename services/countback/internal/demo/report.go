@@ -55,6 +55,9 @@ func (p *player) report(ctx context.Context, all []*story) error {
 	sort.SliceStable(cases, func(i, j int) bool { return cases[i].day < cases[j].day })
 	fmt.Fprintf(p.Out, "The clock stands at %s. Everyone and everything below is invented.\n", p.Today.Format("Mon 2 Jan 2006 15:04 MST"))
 	p.printCases(cases)
+	if err := p.printMoved(ctx, cases); err != nil {
+		return err
+	}
 	p.printHeld(cases)
 	p.printCalls(cases)
 	if len(kept) > 0 {

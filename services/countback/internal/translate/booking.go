@@ -449,9 +449,11 @@ func (f Facility) details(g *group, facts map[string]any) map[string]string {
 		return out
 	}
 	for _, p := range g.appointment.Get("participant").Items() {
-		if ref := f.local(p.Get("actor")); len(ref) > 13 && ref[:13] == "Practitioner/" {
-			out["surgeon"] = ref
-			break
+		ref := f.local(p.Get("actor"))
+		for typ, name := range map[string]string{"Practitioner/": "surgeon", "Location/": "facility"} {
+			if strings.HasPrefix(ref, typ) && out[name] == "" {
+				out[name] = ref
+			}
 		}
 	}
 	return out

@@ -214,7 +214,7 @@ func TestDetailsThatVoidEvidence(t *testing.T) {
 	}}
 	b := only(t, p, f, appointment(t, "a", opDay, object{"serviceType": []any{coded(pcsHL7, "0SRD0LA")}}, people))
 	require.Equal(t, map[string]string{
-		"side": "left", "procedure": "knee partial", "stay": "", "surgeon": "Practitioner/surgeon",
+		"side": "left", "procedure": "knee partial", "stay": "", "surgeon": "Practitioner/surgeon", "facility": "Location/theatre",
 	}, b.Case.Details)
 
 	alone := only(t, p, f, procedure(t, "p", hip, leftSite, performed(opDay)))

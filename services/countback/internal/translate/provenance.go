@@ -22,9 +22,10 @@ type Act struct {
 	Told map[string]Told
 }
 
-// Told is why an item stands as it does: the sentence that its Task tells, and
-// where the rule comes from.
+// Told is why an item stands as it does: what changed, the sentence that its
+// Task tells, and where the rule comes from.
 type Told struct {
+	Change  string
 	Rule    string
 	Sources []readiness.Source
 }
@@ -67,6 +68,9 @@ func (f Facility) Provenance(a Act) ([]byte, error) {
 
 func (t Told) extensions() []r4.Extension {
 	var out []r4.Extension
+	if t.Change != "" {
+		out = append(out, stringExtension("change", t.Change))
+	}
 	if t.Rule != "" {
 		out = append(out, stringExtension("rule", t.Rule))
 	}

@@ -41,6 +41,7 @@ var searchFaults = slices.Concat([]fault{
 		}
 	}},
 	{name: "unknown parameters are always refused", ask: func(m *message) { m.Header.Set("Prefer", "handling=strict") }},
+	{name: "handling=strict is ignored", ask: func(m *message) { m.Header.Del("Prefer") }},
 	{name: "an empty parameter finds what is empty", answer: func(m *message) {
 		if m.query.Has("family") && m.query.Get("family") == "" {
 			m.edit(func(o object) { o["total"] = 0 })

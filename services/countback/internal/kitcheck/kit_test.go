@@ -15,9 +15,9 @@ import (
 	"example.org/countback/conformance"
 )
 
-// notYet are the scripts of what the server does not serve yet. They must fail,
-// so that a name is taken off the list as soon as it is served.
-var notYet = []string{"patch", "delete", "history", "includes", "summaries", "validate"}
+// notYet are the tests of what the server does not serve yet. They must fail, so
+// that a name is taken off the list as soon as it is served.
+var notYet = []string{"history/total", "includes/include-of-another-type"}
 
 // golden says which tests fail by which fault: the fault, and below it its tests.
 // UPDATE=1 finds it out anew and gives each test to the fault by which the fewest
@@ -42,6 +42,7 @@ var groups = []struct {
 	{[]string{"search", "plan"}, searchFaults},
 	{[]string{"plan", "redating", "tasks", "holds", "operations"}, planFaults},
 	{[]string{"metadata"}, statementFaults},
+	{[]string{"patch", "delete", "history", "includes", "summaries", "validate"}, restFaults},
 }
 
 // play runs the kit, or the tests that are named.
@@ -79,8 +80,8 @@ func TestKitPasses(t *testing.T) {
 		failing := map[string]bool{}
 		for _, test := range tests {
 			if test.Verdict != conformance.Pass {
-				failing[test.Script] = true
-				if !slices.Contains(notYet, test.Script) {
+				failing[test.Name()] = true
+				if !slices.Contains(notYet, test.Name()) {
 					require.Failf(t, "it fails", "%s: %+v", test.Name(), test.Actions)
 				}
 			}
@@ -125,8 +126,8 @@ func names(t *testing.T) []string {
 	var out []string
 	for _, s := range scripts {
 		for _, test := range s.Test {
-			if !slices.Contains(notYet, s.Name) {
-				out = append(out, s.Name+"/"+test.ID)
+			if name := s.Name + "/" + test.ID; !slices.Contains(notYet, name) {
+				out = append(out, name)
 			}
 		}
 	}

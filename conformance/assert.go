@@ -173,7 +173,22 @@ func (r *run) expression(a *Assert, source any) error {
 	if err != nil {
 		return err
 	}
+	if a.Path != "" && a.Value != nil && len(texts) > 1 && (a.Operator == "" || a.Operator == "equals") {
+		return r.valuedAny(a, path, texts)
+	}
 	return r.valued(a, path, texts)
+}
+
+// valuedAny is equality as XPath 1.0 has it of a set of nodes: one of them is
+// equal.
+func (r *run) valuedAny(a *Assert, path string, texts []string) error {
+	var last error
+	for _, text := range texts {
+		if last = r.valued(a, path, []string{text}); last == nil {
+			return nil
+		}
+	}
+	return last
 }
 
 // valued compares with the value, or with what another source has.
@@ -196,6 +211,9 @@ func (r *run) valued(a *Assert, what string, got []string) error {
 		}
 		if want == "" {
 			return fmt.Errorf("%w: there is nothing in %s to compare with: %v", ErrScript, a.CompareToSourceID, typeIn(other))
+		}
+		if len(got) > 0 && (a.Operator == "" || a.Operator == "equals") { // all of both, in their order
+			got = []string{strings.Join(got, ",")}
 		}
 	case a.Operator != "empty" && a.Operator != "notEmpty":
 		return fmt.Errorf("%w: operator %s without a value", ErrScript, a.Operator)

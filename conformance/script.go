@@ -275,6 +275,9 @@ func (a *Assert) check(s *Script) error {
 // kinds are the kinds of assertion that are asked for; tst-5 allows one.
 func (a *Assert) kinds() []string {
 	var out []string
+	if a.Expression == "" && a.Path == "" && a.HeaderField == "" { // the same path in both, then
+		a.Expression, a.Path = a.CompareToSourceExpression, a.CompareToSourcePath
+	}
 	for _, k := range []struct {
 		name  string
 		given bool

@@ -201,6 +201,10 @@ func (a *App) DeskURL() string { return "http://" + a.api.Addr().String() + desk
 // URL is the address of the FHIR API.
 func (a *App) URL() string { return a.cfg.base(a.api.Addr().String()) }
 
+// Addr is where the FHIR API listens, host and port: behind a proxy another than
+// that of URL.
+func (a *App) Addr() string { return a.api.Addr().String() }
+
 // AdminURL is the address of health and metrics.
 func (a *App) AdminURL() string { return "http://" + a.admin.Addr().String() }
 

@@ -63,6 +63,8 @@ type route struct {
 
 // routes is everything that is served, below Root.
 var routes = []route{
+	{http.MethodGet, "", (*Desk).morningPage},
+	{http.MethodGet, "/cases", (*Desk).casesPage},
 	{http.MethodGet, "/case/:id", (*Desk).casePage},
 	{http.MethodPost, "/task/:id", (*Desk).act},
 	{http.MethodGet, "/live", (*Desk).follow},

@@ -69,6 +69,7 @@ var functions = template.FuncMap{
 	"short": func(d calendar.Date) string { return d.Format("Mon 2 Jan") },
 	"join":  strings.Join,
 	"add":   func(a, b int) int { return a + b },
+	"total": func(a, b int64) int64 { return a + b },
 	"less":  func(a, b int) int { return a - b },
 }
 

@@ -1,10 +1,13 @@
 package app
 
 import (
+	"bytes"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -26,9 +29,7 @@ func appearance(scheme string, width int64) chromedp.Action[chromedp.Void] {
 
 // Every page can be used by everyone: no finding of axe-core, light and dark, at
 // a desk and on a phone; and no page is wider than the window it is read in.
-func TestDeskPages(t *testing.T) {
-	ctx := browser(t)
-	a := played(t)
+func deskPages(t *testing.T, ctx context.Context, a *App) {
 	sayWho(t, ctx, a, "Idony Quillfeather", "/desk")
 	held, behind := caseOf(t, a, "Ravensbourne", "held"), caseOf(t, a, "Marshlantern", "behind")
 	for name, path := range map[string]string{
@@ -39,6 +40,8 @@ func TestDeskPages(t *testing.T) {
 		"behind":    "/case/" + behind,
 		"home":      "/case/" + caseOf(t, a, "Gravelbloom", "home"),
 		"cancelled": "/case/" + caseOf(t, a, "Cloverhitch", "cancelled"),
+		"moved":     "/case/" + behind + "/moved?to=2027-01-20",
+		"weeks":     "/weeks",
 		"me":        "/me",
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -65,9 +68,7 @@ func TestDeskPages(t *testing.T) {
 
 // With the keyboard alone the first stop leads past the navigation, and a form is
 // reached, filled in and sent.
-func TestDeskByKeyboard(t *testing.T) {
-	ctx := browser(t)
-	a := played(t)
+func deskByKeyboard(t *testing.T, ctx context.Context, a *App) {
 	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/me"), chromedp.KeyEvent("\t"))
 	first, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.activeElement.textContent`))
 	require.NoError(t, err)
@@ -81,9 +82,7 @@ func TestDeskByKeyboard(t *testing.T) {
 
 // One press on the list of the morning is a change of the Task, told in an event;
 // a page that is open elsewhere follows.
-func TestDeskMorning(t *testing.T) {
-	ctx := browser(t)
-	a := played(t)
+func deskMorning(t *testing.T, ctx context.Context, a *App) {
 	sayWho(t, ctx, a, "Idony Quillfeather", "/desk")
 	main := text(t, ctx, "#main")
 	for _, in := range []string{"Hesper Copperquill", "The call before surgery", "555-0104", "Fenwin Gravelbloom", "Call after discharge", "Alaric Ravensbourne"} {
@@ -125,8 +124,7 @@ func TestDeskMorning(t *testing.T) {
 
 // The list of cases is narrowed by each filter, and pages follow on each other
 // without a gap.
-func TestDeskCases(t *testing.T) {
-	a := played(t)
+func deskCases(t *testing.T, _ context.Context, a *App) {
 	page := func(query string) string {
 		status, body := send(t, http.MethodGet, a.DeskURL()+"/cases"+query, nil)
 		require.Equal(t, http.StatusOK, status)
@@ -154,4 +152,70 @@ func TestDeskCases(t *testing.T) {
 	require.NoError(t, json.Unmarshal(surgeon[0], &r))
 	require.Contains(t, page("?surgeon="+url.QueryEscape("Practitioner/"+r.ID)), "Hesper Copperquill")
 	require.NotContains(t, page("?surgeon="+url.QueryEscape("Practitioner/"+r.ID)), "Ravensbourne")
+}
+
+// What would change with another day is shown before anything is done, and
+// looking changes nothing.
+func deskWhatIf(t *testing.T, ctx context.Context, a *App) {
+	id := caseOf(t, a, "Marshlantern", "behind")
+	before := versions(t, a)
+	told := events(t, a)
+	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/case/"+id), chromedp.SetValue(chromedp.CSS("form.ask input"), "2027-01-20"))
+	click(t, ctx, "form.ask button")
+	main := text(t, ctx, "#main")
+	for _, in := range []string{"Nothing has changed", "Wed 2 Dec 2026", "Wed 20 Jan 2027", "on track", "Medical check-up", "Another time"} {
+		require.Contains(t, main, in)
+	}
+	require.Equal(t, before, versions(t, a))
+	require.Equal(t, told, events(t, a))
+
+	for day, says := range map[string]string{
+		"2027-01-18": "no operating day here", // a holiday: the third Monday of January, 5 U.S.C. 6103(a), published
+		"2026-11-28": "That day could not be met",
+	} {
+		do(t, ctx, chromedp.Navigate(a.DeskURL()+"/case/"+id+"/moved?to="+day))
+		require.Contains(t, text(t, ctx, "#main"), says, day)
+	}
+	for _, day := range []string{"2026-11-01", "soon", "", "9999-01-01"} {
+		status, body := send(t, http.MethodGet, a.DeskURL()+"/case/"+id+"/moved?to="+day, nil)
+		require.Contains(t, []int{http.StatusUnprocessableEntity, http.StatusOK}, status, day)
+		require.Equal(t, day == "", status == http.StatusOK, day+string(body))
+	}
+}
+
+// The plots' numbers are those of the lists, as a table and as CSV.
+func deskWeeks(t *testing.T, _ context.Context, a *App) {
+	table := func(name string) [][]string {
+		status, body := send(t, http.MethodGet, a.DeskURL()+"/weeks/"+name, nil)
+		require.Equal(t, http.StatusOK, status)
+		rows, err := csv.NewReader(bytes.NewReader(body)).ReadAll()
+		require.NoError(t, err)
+		return rows
+	}
+	surgeries := map[string][]string{}
+	for _, row := range table("surgeries.csv")[1:] {
+		surgeries[row[0]] = row[1:]
+	}
+	require.Len(t, surgeries, 28)
+	require.Equal(t, []string{"1", "0", ""}, surgeries["2026-11-30"])
+	require.Equal(t, []string{"1", "1", ""}, surgeries["2026-12-07"], "the one that is held")
+	require.Equal(t, []string{"0", "0", "no operating day"}, surgeries["2026-12-05"])
+
+	work := table("workload.csv")
+	total := 0
+	for _, row := range work[1:] {
+		n, err := strconv.Atoi(row[len(row)-2])
+		require.NoError(t, err)
+		total += n
+	}
+	waiting := 0
+	for _, status := range []string{"draft", "requested", "received", "accepted", "in-progress", "on-hold"} {
+		waiting += len(found(t, a, "Task?_count=200&status="+status+"&due=ge2026-11-27&due=le2026-12-24"))
+	}
+	require.Equal(t, waiting, total, "every Task that waits and is due in these weeks counts once")
+
+	tight := table("tight.csv")
+	require.Equal(t, []string{"2026-11-30", "P-1003", "Hesper Copperquill", "on track"}, tight[1][:4])
+	status, _ := send(t, http.MethodGet, a.DeskURL()+"/weeks/other.csv", nil)
+	require.Equal(t, http.StatusNotFound, status)
 }

@@ -186,3 +186,44 @@ func (tx *Tx) Surgeons() ([]string, error) {
 func (tx *Tx) Places() ([]string, error) {
 	return tx.texts(`SELECT DISTINCT place FROM care_case WHERE open = 1 AND place <> ''`)
 }
+
+// DueCount is how many items of a step are due at one moment.
+type DueCount struct {
+	Step string
+	Due  time.Time
+	N    int64
+}
+
+// DueCounts counts the items that wait and are due from one time on and before
+// another, by step and moment.
+func (tx *Tx) DueCounts(from, to time.Time) ([]DueCount, error) {
+	var out []DueCount
+	err := tx.each(func(rows *sql.Rows) error {
+		var c DueCount
+		err := rows.Scan(&c.Step, at{&c.Due}, &c.N)
+		out = append(out, c)
+		return err
+	}, `SELECT step, due_from, count(*) FROM item INDEXED BY item_waiting
+		WHERE state IN ('upcoming', 'open', 'due', 'late', 'paused') AND due_from >= ? AND due_from < ? GROUP BY due_from, step`,
+		micros(from), micros(to))
+	return out, wrap("count due items", err)
+}
+
+// SurgeryCount is how many open cases in a state have their surgery on a day.
+type SurgeryCount struct {
+	Surgery, State string
+	N              int64
+}
+
+// SurgeryCounts counts open cases by day of surgery and state, both days
+// included.
+func (tx *Tx) SurgeryCounts(from, to string) ([]SurgeryCount, error) {
+	var out []SurgeryCount
+	err := tx.each(func(rows *sql.Rows) error {
+		var c SurgeryCount
+		err := rows.Scan(&c.Surgery, &c.State, &c.N)
+		out = append(out, c)
+		return err
+	}, `SELECT surgery, state, count(*) FROM care_case WHERE open = 1 AND surgery >= ? AND surgery <= ? GROUP BY surgery, state`, from, to)
+	return out, wrap("count surgeries", err)
+}

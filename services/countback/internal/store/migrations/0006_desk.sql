@@ -19,3 +19,6 @@ UPDATE item SET surgery = (SELECT surgery FROM care_case WHERE seq = item.care_c
 CREATE INDEX item_pressing ON item (step, state, surgery, care_case, n) WHERE state IN ('due', 'late');
 CREATE INDEX care_case_by_surgeon ON care_case (surgeon, surgery, id) WHERE open = 1;
 CREATE INDEX care_case_by_place ON care_case (place, surgery, id) WHERE open = 1;
+
+-- What waits, by when it is due: the workload of the weeks ahead.
+CREATE INDEX item_waiting ON item (due_from, step) WHERE state IN ('upcoming', 'open', 'due', 'late', 'paused');

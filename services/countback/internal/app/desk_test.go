@@ -158,7 +158,7 @@ func TestDesk(t *testing.T) {
 		try  func(*testing.T, context.Context, *App)
 	}{
 		{"cases", deskCases}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"what if", deskWhatIf}, {"pages", deskPages},
-		{"morning", deskMorning}, {"hold", deskHold},
+		{"morning", deskMorning}, {"hold", deskHold}, {"adrift", deskAdrift},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })
 	}
@@ -199,6 +199,19 @@ func deskHold(t *testing.T, ctx context.Context, a *App) {
 	require.Equal(t, "Dr Corvan Stillmarch", task.Owner.Display)
 	require.Equal(t, "The dentist moved the extraction to April", task.StatusReason.Text)
 	require.Equal(t, "Idony Quillfeather", task.Note[0].AuthorString)
+}
+
+// A page whose service is gone says since when it may be stale. A stop does not
+// wait for the pages that are open.
+func deskAdrift(t *testing.T, ctx context.Context, a *App) {
+	do(t, ctx, chromedp.Navigate(a.DeskURL()))
+	_, err := chromedp.Run(ctx, chromedp.Poll[bool](`performance.getEntriesByType("resource").some(e => e.name.endsWith("/desk/live")) || document.readyState === "complete"`))
+	require.NoError(t, err)
+	http.DefaultClient.CloseIdleConnections()
+	require.NoError(t, a.Close())
+	_, err = chromedp.Run(ctx, chromedp.Poll[bool](`document.getElementById("news").textContent.startsWith("Not connected. What you see is from 12:00")`))
+	require.NoError(t, err)
+	require.Contains(t, text(t, ctx, "#main"), "This morning", "what was shown stays readable")
 }
 
 // A form of another site is refused before anything is read.

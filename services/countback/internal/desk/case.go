@@ -145,7 +145,7 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	groups := []itemGroup{
 		{ID: "now", Title: "Asked for now", Says: "Late first, then by the day it is due."},
 		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
-		{ID: "coming", Title: "Coming, or paused by a hold"},
+		{ID: "coming", Title: "Coming, or paused by a hold", Shut: true},
 		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
 	}
 	items := slices.Clone(v.Items)

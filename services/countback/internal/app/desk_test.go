@@ -63,17 +63,15 @@ func browser(t testing.TB) context.Context {
 	if os.Geteuid() == 0 { // its sandbox refuses root
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := chromedp.NewExecAllocator(context.WithoutCancel(t.Context()), options...)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 5*time.Minute)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(func() {
-		if err := chromedp.Cancel(ctx); err != nil {
-			t.Logf("close the browser: %v", err)
-		}
+		require.NoError(t, chromedp.Cancel(ctx))
 		cancel()
 	})
-	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute)
-	t.Cleanup(cancel)
 	return ctx
 }
 
@@ -145,15 +143,30 @@ func click(t testing.TB, ctx context.Context, selector string) {
 // sayWho gives the name of the person at the desk, and comes back.
 func sayWho(t testing.TB, ctx context.Context, a *App, name, back string) {
 	t.Helper()
-	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/me?back="+url.QueryEscape(back)), chromedp.SendKeys(chromedp.CSS(`input[name=name]`), name))
+	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/me?back="+url.QueryEscape(back)),
+		chromedp.Clear(chromedp.CSS(`input[name=name]`)), chromedp.SendKeys(chromedp.CSS(`input[name=name]`), name))
 	click(t, ctx, ".plainform button")
+}
+
+// The desk in a real browser over the whole service, with the story told up to
+// its day. What changes something comes last.
+func TestDesk(t *testing.T) {
+	ctx := browser(t)
+	a := played(t)
+	for _, part := range []struct {
+		name string
+		try  func(*testing.T, context.Context, *App)
+	}{
+		{"cases", deskCases}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"what if", deskWhatIf}, {"pages", deskPages},
+		{"morning", deskMorning}, {"hold", deskHold}, {"adrift", deskAdrift},
+	} {
+		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })
+	}
 }
 
 // The coordinator clears a hold from the case's page: the same Task, Flag and
 // events follow as over FHIR, and it stands there who did it.
-func TestDeskReleasesAHold(t *testing.T) {
-	ctx := browser(t)
-	a := played(t)
+func deskHold(t *testing.T, ctx context.Context, a *App) {
 	id := caseOf(t, a, "Moorgather", "held")
 	page := "/desk/case/" + id
 	sayWho(t, ctx, a, "Idony Quillfeather", page)
@@ -186,6 +199,19 @@ func TestDeskReleasesAHold(t *testing.T) {
 	require.Equal(t, "Dr Corvan Stillmarch", task.Owner.Display)
 	require.Equal(t, "The dentist moved the extraction to April", task.StatusReason.Text)
 	require.Equal(t, "Idony Quillfeather", task.Note[0].AuthorString)
+}
+
+// A page whose service is gone says since when it may be stale. A stop does not
+// wait for the pages that are open.
+func deskAdrift(t *testing.T, ctx context.Context, a *App) {
+	do(t, ctx, chromedp.Navigate(a.DeskURL()))
+	_, err := chromedp.Run(ctx, chromedp.Poll[bool](`performance.getEntriesByType("resource").some(e => e.name.endsWith("/desk/live")) || document.readyState === "complete"`))
+	require.NoError(t, err)
+	http.DefaultClient.CloseIdleConnections()
+	require.NoError(t, a.Close())
+	_, err = chromedp.Run(ctx, chromedp.Poll[bool](`document.getElementById("news").textContent.startsWith("Not connected. What you see is from 12:00")`))
+	require.NoError(t, err)
+	require.Contains(t, text(t, ctx, "#main"), "This morning", "what was shown stays readable")
 }
 
 // A form of another site is refused before anything is read.

@@ -30,6 +30,7 @@ type onePage struct {
 	Notice    string
 	Why       []string
 	Holds     []holdLine
+	Now       *itemGroup // what is asked for now; nil: nothing
 	Groups    []itemGroup
 	Medicines []itemLine
 	Safe      *safePart
@@ -60,6 +61,7 @@ type itemLine struct {
 	Mark                                                       mark
 	Opens, Due, Last, DoneOn                                   string
 	Room                                                       string // how many days it may still slip
+	Soon                                                       bool   // booked later than it is usually due
 	Needs, Advice                                              []string
 	Notes                                                      []noteLine
 	Version                                                    int64
@@ -110,12 +112,17 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 	one := &onePage{
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
-		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice, Why: v.Why,
+		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice,
 		Axis: newAxis(v, d.Calendar), Movable: v.Safe != nil, Open: v.Open,
 	}
 	if !v.Surgery.IsZero() {
 		one.Surgery, one.Count = v.Surgery.Words(), distance(v.Surgery.Day, today)
 		one.MoveDay = v.Surgery.Day.Add(7).String()
+	}
+	for _, w := range v.Why { // what another day would allow stands in a part of its own
+		if v.Safe == nil || !slices.Contains(v.SafeWords, w) {
+			one.Why = append(one.Why, w)
+		}
 	}
 	one.items(d, v, today)
 	one.held(d, v)
@@ -138,7 +145,7 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	groups := []itemGroup{
 		{ID: "now", Title: "Asked for now", Says: "Late first, then by the day it is due."},
 		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
-		{ID: "coming", Title: "Coming, or paused by a hold"},
+		{ID: "coming", Title: "Coming, or paused by a hold", Shut: true},
 		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
 	}
 	items := slices.Clone(v.Items)
@@ -165,7 +172,10 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 		}
 		groups[g].Lines = append(groups[g].Lines, line)
 	}
-	for _, g := range groups {
+	if len(groups[0].Lines) > 0 {
+		one.Now = &groups[0]
+	}
+	for _, g := range groups[1:] {
 		if len(g.Lines) > 0 {
 			one.Groups = append(one.Groups, g)
 		}
@@ -204,6 +214,9 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 		if !m.at.IsZero() {
 			*m.into = m.at.Words()
 		}
+	}
+	if i.Compressed && i.State.Waiting() {
+		line.Soon = true
 	}
 	if !i.Entry.On.IsZero() && !i.State.Waiting() {
 		line.DoneOn = i.Entry.On.Format(dayWords)
@@ -275,7 +288,11 @@ func actsOn(i *casework.ItemView) acts {
 func (one *onePage) held(d *Desk, v *casework.CaseView) {
 	for _, h := range v.Holds {
 		line := holdLine{HoldLine: h, SinceWords: d.instant(h.Since), UntilWords: d.instant(h.Until), EarliestWords: written(h.Earliest)}
-		for _, g := range one.Groups {
+		groups := one.Groups
+		if one.Now != nil {
+			groups = append(slices.Clone(groups), *one.Now)
+		}
+		for _, g := range groups {
 			for n := range g.Lines {
 				if g.Lines[n].ID == h.ClearTask && h.ClearTask != "" {
 					line.Clear = &g.Lines[n]

@@ -63,7 +63,12 @@ type route struct {
 
 // routes is everything that is served, below Root.
 var routes = []route{
+	{http.MethodGet, "", (*Desk).morningPage},
+	{http.MethodGet, "/cases", (*Desk).casesPage},
 	{http.MethodGet, "/case/:id", (*Desk).casePage},
+	{http.MethodGet, "/case/:id/moved", (*Desk).movedPage},
+	{http.MethodGet, "/weeks", (*Desk).weeksPage},
+	{http.MethodGet, "/weeks/:table", (*Desk).weeksTable},
 	{http.MethodPost, "/task/:id", (*Desk).act},
 	{http.MethodGet, "/live", (*Desk).follow},
 	{http.MethodGet, "/me", (*Desk).mePage},

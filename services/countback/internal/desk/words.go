@@ -59,7 +59,7 @@ var shapes = map[string]string{
 	"expired":  `<path d="M8 2a6 6 0 1 0 6 6h-2a4 4 0 1 1-4-4v3l5-4-5-4z"/>`,
 	"waived":   `<path d="M2 7h12v2H2z"/>`,
 	"needless": `<path d="M2 7h2v2H2zM7 7h2v2H7zM12 7h2v2h-2z"/>`,
-	"doubt":    `<path d="M5 6a3 3 0 1 1 4 3v2H7V8a2 2 0 1 0-1-3zM7 12h2v2H7z"/>`,
+	"doubt":    `<path d="M2.5 6a5.5 5.5 0 1 1 7 5.2V12h-3V9a2.6 2.6 0 1 0-1-3zM6.5 13.2h3v2.6h-3z"/>`,
 }
 
 // functions are what templates call.
@@ -69,6 +69,7 @@ var functions = template.FuncMap{
 	"short": func(d calendar.Date) string { return d.Format("Mon 2 Jan") },
 	"join":  strings.Join,
 	"add":   func(a, b int) int { return a + b },
+	"total": func(a, b int64) int64 { return a + b },
 	"less":  func(a, b int) int { return a - b },
 }
 

@@ -72,6 +72,9 @@ func (tx *Tx) SaveCase(c Case) error {
 			surgeon = excluded.surgeon, place = excluded.place`,
 		c.ID, c.Patient, c.Key, c.State, c.Sequence, micros(c.NextAt), c.Open, c.Data, c.Protocol, c.Updated.UnixMicro(),
 		c.Surgery, c.Surgeon, c.Place)
+	if err == nil { // what its items repeat
+		_, err = tx.exec(`UPDATE item SET surgery = ?2 WHERE care_case = (SELECT seq FROM care_case WHERE id = ?1) AND surgery <> ?2`, c.ID, c.Surgery)
+	}
 	return wrap("save case", err)
 }
 

@@ -1,8 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"database/sql"
+	"fmt"
+	"slices"
 	"strings"
+	"time"
 )
 
 // CaseVersions are all versions of all items of a case, by item and version,
@@ -90,14 +94,51 @@ func anys(list []string) []any {
 	return out
 }
 
-// Pressing are items of open cases that are due or late, of the steps named, by
-// the day of surgery of their cases; a case that has no date comes first.
-func (tx *Tx) Pressing(state string, steps []string, limit int) ([]Item, error) {
-	args := append([]any{state}, anys(steps)...)
-	return tx.items(`SELECT `+itemColumns+` FROM care_case c INDEXED BY care_case_by_surgery
-		CROSS JOIN item r INDEXED BY item_pressing
-		ON r.care_case = c.seq AND r.state IN ('due', 'late') AND r.state = ? AND r.step IN (`+marks(len(steps))+`)
-		WHERE c.open = 1 ORDER BY c.surgery, c.id LIMIT ?`, append(args, limit)...)
+// PressFilter says which of the items that are due or late are wanted.
+type PressFilter struct {
+	State    string // due or late
+	Steps    []string
+	From, To string // days of surgery, From included and To not; empty: no limit
+	Limit    int
+}
+
+// Pressing are items that are due or late, those with the nearest day of surgery
+// first; a case without a date comes before all.
+func (tx *Tx) Pressing(f PressFilter) ([]Item, error) {
+	type place struct {
+		surgery string
+		seq     int64
+		n       int
+	}
+	var heads []place
+	to := f.To
+	if to == "" {
+		to = "~" // after every date
+	}
+	for _, step := range f.Steps {
+		err := tx.each(func(rows *sql.Rows) error {
+			var p place
+			err := rows.Scan(&p.surgery, &p.seq, &p.n)
+			heads = append(heads, p)
+			return err
+		}, `SELECT surgery, care_case, n FROM item INDEXED BY item_pressing WHERE state IN ('due', 'late')
+			AND step = ? AND state = ? AND surgery >= ? AND surgery < ? ORDER BY surgery, care_case, n LIMIT ?`, step, f.State, f.From, to, f.Limit)
+		if err != nil {
+			return nil, wrap("pressing items", err)
+		}
+	}
+	slices.SortFunc(heads, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.surgery, b.surgery), cmp.Compare(a.seq, b.seq), cmp.Compare(a.n, b.n))
+	})
+	var out []Item
+	for _, h := range heads[:min(len(heads), f.Limit)] {
+		i, err := tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, h.seq, h.n)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, i)
+	}
+	return out, nil
 }
 
 // StepCount is how many items of a step are in a state.
@@ -116,4 +157,73 @@ func (tx *Tx) CountPressing() ([]StepCount, error) {
 		return err
 	}, `SELECT step, state, count(*) FROM item INDEXED BY item_pressing WHERE state IN ('due', 'late') GROUP BY step, state`)
 	return out, wrap("count pressing items", err)
+}
+
+// CasesSince are open cases that were opened at or after a time, the newest
+// first: ids rise with time.
+func (tx *Tx) CasesSince(t time.Time, limit int) ([]Case, error) {
+	return tx.cases(`SELECT `+caseColumns+` FROM care_case WHERE open = 1 AND id >= ? ORDER BY id DESC LIMIT ?`, idFrom(t), limit)
+}
+
+// CountCasesSince counts what CasesSince lists without a limit.
+func (tx *Tx) CountCasesSince(t time.Time) (n int64, err error) {
+	err = tx.one([]any{&n}, `SELECT count(*) FROM care_case WHERE open = 1 AND id >= ?`, idFrom(t))
+	return n, wrap("count cases", err)
+}
+
+// idFrom sorts before every id that was made at or after a time.
+func idFrom(t time.Time) string {
+	ms := max(t.UnixMilli(), 0)
+	return fmt.Sprintf("%08x-%04x", ms>>16, ms&0xffff)
+}
+
+// Surgeons are the surgeons of open cases.
+func (tx *Tx) Surgeons() ([]string, error) {
+	return tx.texts(`SELECT DISTINCT surgeon FROM care_case WHERE open = 1 AND surgeon <> ''`)
+}
+
+// Places are the places of open cases.
+func (tx *Tx) Places() ([]string, error) {
+	return tx.texts(`SELECT DISTINCT place FROM care_case WHERE open = 1 AND place <> ''`)
+}
+
+// DueCount is how many items of a step are due at one moment.
+type DueCount struct {
+	Step string
+	Due  time.Time
+	N    int64
+}
+
+// DueCounts counts the items that wait and are due from one time on and before
+// another, by step and moment.
+func (tx *Tx) DueCounts(from, to time.Time) ([]DueCount, error) {
+	var out []DueCount
+	err := tx.each(func(rows *sql.Rows) error {
+		var c DueCount
+		err := rows.Scan(&c.Step, at{&c.Due}, &c.N)
+		out = append(out, c)
+		return err
+	}, `SELECT step, due_from, count(*) FROM item INDEXED BY item_waiting
+		WHERE state IN ('upcoming', 'open', 'due', 'late', 'paused') AND due_from >= ? AND due_from < ? GROUP BY due_from, step`,
+		micros(from), micros(to))
+	return out, wrap("count due items", err)
+}
+
+// SurgeryCount is how many open cases in a state have their surgery on a day.
+type SurgeryCount struct {
+	Surgery, State string
+	N              int64
+}
+
+// SurgeryCounts counts open cases by day of surgery and state, both days
+// included.
+func (tx *Tx) SurgeryCounts(from, to string) ([]SurgeryCount, error) {
+	var out []SurgeryCount
+	err := tx.each(func(rows *sql.Rows) error {
+		var c SurgeryCount
+		err := rows.Scan(&c.Surgery, &c.State, &c.N)
+		out = append(out, c)
+		return err
+	}, `SELECT surgery, state, count(*) FROM care_case WHERE open = 1 AND surgery >= ? AND surgery <= ? GROUP BY surgery, state`, from, to)
+	return out, wrap("count surgeries", err)
 }

@@ -56,9 +56,9 @@ func splitTaskID(id string) (caseID string, n int, ok bool) {
 
 // The columns that stay and those that a version may change.
 const (
-	itemFixed   = `care_case, n, step, repeat, round, created`
+	itemFixed   = `care_case, n, step, repeat, round, created, surgery`
 	itemVarying = `version, updated, state, status, owner, focus, based_on, opens_from, opens_to, due_from, due_to, protocol, data`
-	itemWidth   = 19
+	itemWidth   = 20
 
 	// itemColumns are read from item r and care_case c.
 	itemColumns = `c.id, c.patient, r.n, r.step, r.repeat, r.round, r.created, r.version, r.updated, r.state, r.status,
@@ -181,12 +181,12 @@ func (tx *Tx) SaveItems(items []Item) error {
 		return wrap("save items", ErrReadOnly)
 	}
 	var args []any
-	cases := map[string]int64{}
+	cases := map[string]caseRow{}
 	for _, i := range items {
 		if i.Updated.IsZero() {
 			i.Updated = tx.Now
 		}
-		seq, err := tx.caseSeq(cases, i.CaseID)
+		of, err := tx.caseRow(cases, i.CaseID)
 		if err != nil {
 			return wrap("save item", err)
 		}
@@ -197,7 +197,7 @@ func (tx *Tx) SaveItems(items []Item) error {
 		case i.Version < 1:
 			return wrap("save item", ErrConflict)
 		case i.Version > 1:
-			if err := tx.updateItem(i, seq, varying); err != nil {
+			if err := tx.updateItem(i, of.seq, varying); err != nil {
 				return wrap("save item", err)
 			}
 			continue
@@ -205,7 +205,7 @@ func (tx *Tx) SaveItems(items []Item) error {
 		if args == nil {
 			args = make([]any, 0, itemWidth*len(items))
 		}
-		args = append(args, seq, i.N, i.Step, i.Repeat, i.Round, micros(i.Updated))
+		args = append(args, of.seq, i.N, i.Step, i.Repeat, i.Round, micros(i.Updated), of.surgery)
 		args = append(args, varying...)
 	}
 	if err := tx.insertRows(insertItems, itemWidth, args); err != nil {
@@ -214,14 +214,20 @@ func (tx *Tx) SaveItems(items []Item) error {
 	return nil
 }
 
-func (tx *Tx) caseSeq(known map[string]int64, id string) (int64, error) {
-	seq, ok := known[id]
+// caseRow is what an item's row takes from that of its case.
+type caseRow struct {
+	seq     int64
+	surgery string
+}
+
+func (tx *Tx) caseRow(known map[string]caseRow, id string) (caseRow, error) {
+	row, ok := known[id]
 	if ok {
-		return seq, nil
+		return row, nil
 	}
-	err := tx.one([]any{&seq}, `SELECT seq FROM care_case WHERE id = ?`, id)
-	known[id] = seq
-	return seq, err
+	err := tx.one([]any{&row.seq, &row.surgery}, `SELECT seq, surgery FROM care_case WHERE id = ?`, id)
+	known[id] = row
+	return row, err
 }
 
 func (tx *Tx) varying(i Item) ([]any, error) {

@@ -1,0 +1,401 @@
+package casework
+
+import (
+	"context"
+	"encoding/json"
+	"slices"
+	"time"
+
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// stepKindCall is the kind of a step on which somebody of the staff speaks with
+// the patient or the coach.
+const stepKindCall = "call"
+
+// Lists of the morning.
+const (
+	ListDecisions = "decisions" // what an event raised: holds, symptom reports, medicines
+	ListCalls     = "calls"
+	ListChase     = "chase" // musts that staff do: clearances, results, signatures
+	ListRest      = "rest"  // what the patient, the coach and others do
+)
+
+// Morning is what the day begins with.
+type Morning struct {
+	Now    time.Time
+	Since  time.Time // bookings from then on are new
+	Danger CaseList  // cases that are held, cannot be met, or are behind
+	Lists  []PressList
+	New    CaseList
+}
+
+// CaseList is the head of a list of cases.
+type CaseList struct {
+	Cases []CaseLine
+	Total int64
+}
+
+// PressList is the head of a list of items that are due or late.
+type PressList struct {
+	Name      string
+	Items     []PressLine
+	Late, Due int64 // in all
+}
+
+// PressLine is an item with whom it is about.
+type PressLine struct {
+	ItemView
+	CaseID   string
+	Person   Person
+	Surgery  readiness.Moment
+	CaseWord string // state of the case
+}
+
+// MorningOptions say how much of the morning is wanted.
+type MorningOptions struct {
+	Rows int    // of each list
+	Long string // the list that is wanted longer; empty: none
+	More int    // rows of that one
+}
+
+// Morning reads what presses now: the head of each list, in the order of harm.
+// A must before what may be left out, late before due, and of two alike the one
+// whose surgery is nearer; what comes after an operation follows.
+func (o *Office) Morning(ctx context.Context, opt MorningOptions) (*Morning, error) {
+	var m *Morning
+	err := o.db.Read(ctx, func(tx *store.Tx) error {
+		m = &Morning{Now: tx.Now}
+		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, people: map[string]Person{}}
+		return r.read(m, opt)
+	})
+	return m, err
+}
+
+// morningReader reads lists in one snapshot, each case and person once.
+type morningReader struct {
+	o      *Office
+	tx     *store.Tx
+	p      *translate.Protocol
+	cases  map[string]*store.Case
+	people map[string]Person
+}
+
+func (r *morningReader) read(m *Morning, opt MorningOptions) error {
+	var err error
+	if r.p, err = r.o.inForce(r.tx); err != nil {
+		return err
+	}
+	rows := func(name string) int {
+		if name == opt.Long {
+			return opt.More
+		}
+		return opt.Rows
+	}
+	counts, err := r.tx.CountPressing()
+	if err != nil {
+		return err
+	}
+	for _, l := range r.lists() {
+		list, err := r.list(l, counts, rows(l.name))
+		if err != nil {
+			return err
+		}
+		m.Lists = append(m.Lists, list)
+	}
+	danger := store.CaseFilter{States: []string{string(readiness.CaseHeld), string(readiness.CaseInfeasible), string(readiness.CaseBehind)}, Limit: rows("danger")}
+	if m.Danger, err = r.caseList(danger); err != nil {
+		return err
+	}
+	cal := r.o.facility.Calendar
+	m.Since = cal.StartOf(cal.AddBusinessDays(cal.DateOf(r.tx.Now), -1))
+	fresh, err := r.tx.CasesSince(m.Since, rows("new"))
+	if err != nil {
+		return err
+	}
+	if m.New.Total, err = r.tx.CountCasesSince(m.Since); err != nil {
+		return err
+	}
+	m.New.Cases, err = r.lines(fresh)
+	return err
+}
+
+// steps of a list, in groups of which the first is asked for first.
+type listSteps struct {
+	name   string
+	groups [][]string
+	flat   bool // surgery past or to come makes no difference
+}
+
+func (r *morningReader) lists() []listSteps {
+	out := []listSteps{
+		{name: ListDecisions, groups: make([][]string, 4), flat: true},
+		{name: ListCalls, groups: make([][]string, 2)},
+		{name: ListChase, groups: make([][]string, 1)},
+		{name: ListRest, groups: make([][]string, 2)},
+	}
+	for n := range r.p.Steps {
+		s := &r.p.Steps[n]
+		must := 1
+		if s.Need == readiness.Must || s.Need == readiness.MustToLeave {
+			must = 0
+		}
+		list, group := 3, must
+		switch {
+		case s.Trigger != "":
+			list, group = 0, slices.Index([]string{"stat", "asap", "urgent", s.Priority}, s.Priority)
+		case s.Kind == stepKindCall:
+			list = 1
+		case s.StaffStep() && must == 0:
+			list, group = 2, 0
+		}
+		out[list].groups[group] = append(out[list].groups[group], s.Code)
+	}
+	return out
+}
+
+// list reads the head of one list.
+func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (PressList, error) {
+	out := PressList{Name: l.name}
+	for _, c := range counts {
+		if !slices.ContainsFunc(l.groups, func(g []string) bool { return slices.Contains(g, c.Step) }) {
+			continue
+		}
+		if c.State == string(readiness.Late) {
+			out.Late += c.N
+		} else {
+			out.Due += c.N
+		}
+	}
+	today := r.o.facility.Today(r.tx.Now).String()
+	spans := [][2]string{{today, ""}, {"", today}}
+	if l.flat {
+		spans = [][2]string{{"", ""}}
+	}
+	for _, span := range spans {
+		for _, steps := range l.groups {
+			for _, state := range []readiness.ItemState{readiness.Late, readiness.Due} {
+				if limit <= len(out.Items) || len(steps) == 0 {
+					continue
+				}
+				items, err := r.tx.Pressing(store.PressFilter{
+					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items),
+				})
+				if err != nil {
+					return out, err
+				}
+				for _, it := range items {
+					line, err := r.line(it)
+					if err != nil {
+						return out, err
+					}
+					out.Items = append(out.Items, line)
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
+func (r *morningReader) line(it store.Item) (PressLine, error) {
+	v, err := r.o.itemView(r.tx, it)
+	if err != nil {
+		return PressLine{}, err
+	}
+	c, err := r.caseRow(it.CaseID)
+	if err != nil {
+		return PressLine{}, err
+	}
+	l := PressLine{ItemView: v, CaseID: c.ID, CaseWord: c.State}
+	l.Surgery.Day = r.o.facility.Today(r.o.noon(c.Surgery))
+	l.Person, err = r.person(c.Patient)
+	return l, err
+}
+
+func (r *morningReader) caseRow(id string) (*store.Case, error) {
+	if c := r.cases[id]; c != nil {
+		return c, nil
+	}
+	c, err := r.tx.Case(id)
+	if err != nil {
+		return nil, err
+	}
+	r.cases[id] = &c
+	return &c, nil
+}
+
+func (r *morningReader) person(ref string) (Person, error) {
+	if p, ok := r.people[ref]; ok {
+		return p, nil
+	}
+	p, err := r.o.who(r.tx, ref)
+	r.people[ref] = p
+	return p, err
+}
+
+func (r *morningReader) caseList(f store.CaseFilter) (out CaseList, err error) {
+	found, err := r.tx.CasesBySurgery(f)
+	if err != nil {
+		return out, err
+	}
+	if out.Total, err = r.tx.CountCases(f); err != nil {
+		return out, err
+	}
+	out.Cases, err = r.lines(found)
+	return out, err
+}
+
+// CaseLine is a case in a list.
+type CaseLine struct {
+	ID, State, Operation, Surgeon, Place string
+	Person                               Person
+	Surgery                              readiness.Moment
+	Holds                                []string // in words
+	Why                                  string   // the first reason why it stands as it does
+	Late                                 []string // titles of what is late, musts first
+	Next                                 *ItemView
+	Room                                 int  // days that the tightest must may still slip
+	HasRoom                              bool // false: no must is left to be done
+	Tight                                string
+}
+
+func (r *morningReader) lines(cases []store.Case) ([]CaseLine, error) {
+	out := make([]CaseLine, 0, len(cases))
+	for _, c := range cases {
+		l, err := r.caseLine(c)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, l)
+	}
+	return out, nil
+}
+
+func (r *morningReader) caseLine(c store.Case) (CaseLine, error) {
+	l := CaseLine{ID: c.ID, State: c.State}
+	var d caseData
+	if err := json.Unmarshal(c.Data, &d); err != nil {
+		return l, err
+	}
+	l.Operation = translate.Operation(d.Facts)
+	l.Surgery.Day = r.o.facility.Today(r.o.noon(c.Surgery))
+	var err error
+	if l.Person, err = r.person(c.Patient); err != nil {
+		return l, err
+	}
+	for _, ref := range []struct {
+		at   string
+		into *string
+	}{{c.Surgeon, &l.Surgeon}, {c.Place, &l.Place}} {
+		if ref.at == "" {
+			continue
+		}
+		p, err := r.person(ref.at)
+		if err != nil {
+			return l, err
+		}
+		*ref.into = p.Name
+	}
+	for _, h := range d.Holds {
+		if h.Ended.IsZero() {
+			l.Holds = append(l.Holds, r.p.Kind(h.Kind).Display)
+		}
+	}
+	if c.State == string(readiness.CaseInfeasible) || c.State == string(readiness.CaseHeld) {
+		if l.Why, err = firstWhy(r.tx, c.ID); err != nil {
+			return l, err
+		}
+	}
+	return l, r.progress(&l)
+}
+
+// firstWhy is the first reason that the CarePlan gives.
+func firstWhy(tx *store.Tx, caseID string) (string, error) {
+	s, err := tx.Current("CarePlan", caseID)
+	if err != nil {
+		return "", err
+	}
+	body, issues := fhir.Parse(s.Body, len(s.Body)+1)
+	if len(issues) > 0 {
+		return "", issues
+	}
+	for _, e := range body.Get("extension").Items() {
+		if e.String("url") == translate.ExtensionBase+"why" {
+			return e.String("valueString"), nil
+		}
+	}
+	return "", nil
+}
+
+// progress says what is late, what comes next, and how tight it is.
+func (r *morningReader) progress(l *CaseLine) error {
+	stored, err := r.tx.Items(l.ID)
+	if err != nil {
+		return err
+	}
+	pl := &readiness.Plan{Day: l.Surgery.Day}
+	views := make([]ItemView, 0, len(stored))
+	for _, it := range stored {
+		row, err := rowOf(it)
+		if err != nil {
+			return err
+		}
+		p, err := r.o.protocolOf(r.tx, it.Protocol)
+		if err != nil {
+			return err
+		}
+		v := ItemView{Item: row.Item(p, r.o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status}
+		views, pl.Items = append(views, v), append(pl.Items, v.Item)
+	}
+	var late []*ItemView
+	for n := range views {
+		v := &views[n]
+		if v.State == readiness.Late {
+			late = append(late, v)
+		}
+		asked := v.State == readiness.Late || v.State == readiness.Due || v.State == readiness.Open
+		if asked && v.Applies == readiness.Yes && (l.Next == nil || itemSooner(v, l.Next)) {
+			l.Next = v
+		}
+	}
+	slices.SortStableFunc(late, func(a, b *ItemView) int { return int(a.Step.Need) - int(b.Step.Need) })
+	for _, v := range late {
+		l.Late = append(l.Late, v.Step.Title)
+	}
+	l.tighten(r, pl)
+	return nil
+}
+
+// tighten finds the must that can be done from today on and has the least time.
+func (l *CaseLine) tighten(r *morningReader, pl *readiness.Plan) {
+	today := r.o.facility.Today(r.tx.Now)
+	for n, span := range pl.Network(r.p.Protocol, r.o.facility.Calendar, r.tx.Now) {
+		i := &pl.Items[n]
+		if i.Step.Need != readiness.Must || span.Latest.IsZero() || span.Earliest > today || span.Latest > l.Surgery.Day {
+			continue
+		}
+		if slack := span.Slack(); !l.HasRoom || slack < l.Room || slack == l.Room && i.Step.Title < l.Tight {
+			l.HasRoom, l.Room, l.Tight = true, slack, i.Step.Title
+		}
+	}
+}
+
+// itemSooner reports whether an item is to be done before another: a late must goes
+// before all.
+func itemSooner(a, b *ItemView) bool {
+	pressing := func(v *ItemView) bool { return v.State == readiness.Late && v.Step.Need == readiness.Must }
+	switch {
+	case pressing(a) != pressing(b):
+		return pressing(a)
+	case b.Due.IsZero():
+		return !a.Due.IsZero()
+	case a.Due.IsZero():
+		return false
+	case a.Due.Day != b.Due.Day:
+		return a.Due.Day < b.Due.Day
+	}
+	return a.Step.Need < b.Step.Need
+}

@@ -1,0 +1,201 @@
+package desk
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/casework"
+)
+
+const (
+	morningRows = 25  // of each list
+	moreRows    = 500 // of the one that somebody wants to see longer
+)
+
+// morningPage is what the day begins with.
+type morningPage struct {
+	page
+	Lists  []pressList
+	Danger caseTable
+	New    caseTable
+	Alarms []alarm
+	Heard  bool // there is a source that was heard from
+	First  string
+}
+
+// alarm is something about a source of messages that somebody must look into.
+type alarm struct{ Source, Says string }
+
+// pressList is items that are due or late.
+type pressList struct {
+	ID, Title, Says, Empty, More string
+	Late, Due                    int64
+	Lines                        []pressLine
+}
+
+type pressLine struct {
+	itemLine
+	CaseID, Person, Phone, Surgery, Far string
+	Case                                mark
+	Ready                               bool // done may be said with one press
+}
+
+// caseTable is cases in a table.
+type caseTable struct {
+	ID, Title, Says, Empty, More string
+	Total                        int64
+	Lines                        []caseLine
+}
+
+type caseLine struct {
+	ID, Person, Number, Operation, Surgeon, Place, Surgery, Far string
+	State                                                       mark
+	Holds                                                       string
+	Why                                                         string
+	Next, NextDue                                               string
+	Room                                                        string
+	Tight                                                       string
+	Short                                                       bool // no room is left
+}
+
+// listWords name the lists of items.
+var listWords = map[string]struct{ title, says, empty string }{
+	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
+	casework.ListCalls:     {"Call", "Arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
+	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
+	casework.ListRest:      {"Follow up", "What patients, coaches and others still have to do.", "Nothing else is due."},
+}
+
+func (d *Desk) morningPage(c *gin.Context) error {
+	opt := casework.MorningOptions{Rows: morningRows, Long: c.Query("more"), More: moreRows}
+	m, err := d.Office.Morning(c.Request.Context(), opt)
+	if err != nil {
+		return err
+	}
+	feeds, err := d.Office.Feeds(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	return d.render(c, http.StatusOK, "morning", d.newMorningPage(d.newPage(c, "This morning", "/"), m, feeds))
+}
+
+// newMorningPage says the morning in words.
+func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed) *morningPage {
+	today := d.Calendar.DateOf(m.Now)
+	out := &morningPage{page: p, Alarms: alarms(feeds), Heard: len(feeds) > 0}
+	for _, l := range m.Lists {
+		w := listWords[l.Name]
+		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due}
+		for n := range l.Items {
+			list.Lines = append(list.Lines, d.newPressLine(&l.Items[n], today, &p))
+		}
+		if int64(len(l.Items)) < l.Late+l.Due && len(l.Items) < moreRows {
+			list.More = Root + "?more=" + url.QueryEscape(l.Name) + "#" + l.Name
+		}
+		out.Lists = append(out.Lists, list)
+	}
+	out.Danger = d.newCaseTable(m.Danger, today)
+	out.Danger.ID, out.Danger.Title, out.Danger.Empty = "danger", "Surgery in danger", "No surgery is in danger."
+	out.Danger.Says = "Held, behind, or booked for a day that can no longer be met. The nearest surgery first."
+	if int64(len(m.Danger.Cases)) < m.Danger.Total {
+		out.Danger.More = Root + "?more=danger#danger"
+	}
+	out.New = d.newCaseTable(m.New, today)
+	out.New.ID, out.New.Title, out.New.Empty = "new", "New bookings", "No new booking."
+	out.New.Says = "Opened since " + m.Since.In(d.Calendar.Zone()).Format("Mon 2 Jan") + ", the newest first."
+	if int64(len(m.New.Cases)) < m.New.Total {
+		out.New.More = Root + "?more=new#new"
+	}
+	return out
+}
+
+func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page) pressLine {
+	line := pressLine{
+		itemLine: d.newItemLine(&i.ItemView, today, p), CaseID: i.CaseID, Person: i.Person.Name, Phone: i.Person.Phone,
+		Surgery: i.Surgery.Words(), Far: distance(i.Surgery.Day, today), Case: caseMarks[readiness.CaseState(i.CaseWord)],
+	}
+	if !i.Due.IsZero() && !line.Soon {
+		line.Due += ", " + distance(i.Due.Day, today)
+	}
+	line.Ready = line.Acts.Done && !line.Acts.Named
+	return line
+}
+
+func (d *Desk) newCaseTable(l casework.CaseList, today calendar.Date) caseTable {
+	t := caseTable{Total: l.Total}
+	for n := range l.Cases {
+		t.Lines = append(t.Lines, d.newCaseLine(&l.Cases[n], today))
+	}
+	return t
+}
+
+func (d *Desk) newCaseLine(c *casework.CaseLine, today calendar.Date) caseLine {
+	line := caseLine{
+		ID: c.ID, Person: c.Person.Name, Operation: c.Operation, Surgeon: c.Surgeon, Place: c.Place, Surgery: c.Surgery.Words(),
+		Far: distance(c.Surgery.Day, today), State: caseMarks[readiness.CaseState(c.State)], Holds: strings.Join(c.Holds, ", "), Why: c.Why,
+	}
+	if len(c.Person.Identifiers) > 0 {
+		line.Number = c.Person.Identifiers[0]
+	}
+	if line.Why == "" && len(c.Late) > 0 {
+		line.Why = "Late: " + strings.Join(c.Late, ", ") + "."
+	}
+	if c.Next != nil {
+		line.Next = c.Next.Step.Title
+		if !c.Next.Due.IsZero() {
+			line.NextDue = "due " + c.Next.Due.Words()
+		}
+	}
+	if c.HasRoom {
+		line.Room, line.Tight, line.Short = "none", c.Tight, c.Room <= 0
+		switch {
+		case c.Room > 0:
+			line.Room = count(c.Room, "day")
+		case c.Room < 0:
+			line.Room = count(-c.Room, "day") + " too late"
+		}
+	}
+	return line
+}
+
+// alarms say what is wrong with a source of messages.
+func alarms(feeds []casework.Feed) []alarm {
+	var out []alarm
+	for _, f := range feeds {
+		var says []string
+		if f.Silent && f.Awaited { // others may have nothing to say for weeks
+			says = append(says, "silent for "+age(f))
+		}
+		if f.Refused > 0 {
+			says = append(says, count(int(f.Refused), "message")+" refused since the service was started")
+		}
+		if f.Conflicts > 0 {
+			says = append(says, count(int(f.Conflicts), "message")+" of the same order as what was held, and different")
+		}
+		if f.Ahead > 0 {
+			says = append(says, count(int(f.Ahead), "message")+" with a time in the future")
+		}
+		if len(says) > 0 {
+			out = append(out, alarm{f.Source, sentence(strings.Join(says, "; "))})
+		}
+	}
+	return out
+}
+
+// age says how long a source has been silent.
+func age(f casework.Feed) string {
+	hours := int(f.Age.Hours())
+	switch {
+	case hours >= 48:
+		return count(hours/24, "day")
+	case hours >= 1:
+		return count(hours, "hour")
+	default:
+		return count(int(f.Age.Minutes()), "minute")
+	}
+}

@@ -1,0 +1,148 @@
+package desk
+
+import (
+	"encoding/csv"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"example.org/countback/services/countback/internal/casework"
+)
+
+const (
+	weekDays  = 28 // how far ahead
+	tightRoom = 3  // days of room at which a case is shown as tight
+	plotRoles = 4  // roles with a pattern of their own; the rest are one
+)
+
+// weeksPage is the weeks ahead.
+type weeksPage struct {
+	page
+	Roles     []string
+	Work      []workRow
+	Load      *plot
+	Surgery   *plot
+	Days      []surgeryRow
+	Tight     caseTable
+	Says      string
+	Undecided int64
+}
+
+type workRow struct {
+	Day    string
+	Counts []int
+	Total  int
+	Closed string
+}
+
+type surgeryRow struct {
+	Day, Closed       string
+	Surgeries, Danger int
+}
+
+func (d *Desk) weeks(c *gin.Context) (*casework.Weeks, error) {
+	return d.Office.Weeks(c.Request.Context(), casework.WeeksOptions{Days: weekDays, Room: tightRoom})
+}
+
+func (d *Desk) weeksPage(c *gin.Context) error {
+	w, err := d.weeks(c)
+	if err != nil {
+		return err
+	}
+	return d.render(c, http.StatusOK, "weeks", d.newWeeksPage(d.newPage(c, "The weeks ahead", "/weeks"), w))
+}
+
+// newWeeksPage says the weeks ahead in numbers and draws them.
+func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
+	today := d.Calendar.DateOf(w.Now)
+	out := &weeksPage{page: p, Roles: w.Roles, Undecided: w.Undecided, Tight: d.newCaseTable(casework.CaseList{Cases: w.Tight, Total: int64(len(w.Tight))}, today)}
+	out.Tight.ID, out.Tight.Title, out.Tight.Empty = "tight", "Likely to miss their day, and what binds them", "No surgery of these weeks is tight."
+	out.Tight.Says = "Held, behind, not to be met, or with no more than " + count(tightRoom, "day") + " of room. Room is how long the tightest must may still wait."
+	if int64(w.Looked) < w.Upcoming {
+		out.Says = "Only the next " + strconv.Itoa(w.Looked) + " of " + strconv.FormatInt(w.Upcoming, 10) + " cases were looked through for this."
+	}
+	for n := range w.Days {
+		day := &w.Days[n]
+		row := workRow{Day: day.Day.Words(), Closed: closedWords(day)}
+		for _, role := range w.Roles {
+			row.Counts = append(row.Counts, day.Items[role])
+			row.Total += day.Items[role]
+		}
+		out.Work = append(out.Work, row)
+		if day.Operating || day.Surgeries > 0 {
+			out.Days = append(out.Days, surgeryRow{day.Day.Words(), closedWords(day), day.Surgeries, day.Danger})
+		}
+	}
+	out.Load, out.Surgery = loadPlot(w), surgeryPlot(w)
+	return out
+}
+
+func closedWords(day *casework.WeekDay) string {
+	switch {
+	case day.Closed != "":
+		return day.Closed
+	case !day.Operating:
+		return "no operating day"
+	}
+	return ""
+}
+
+// weeksTable gives one table of the weeks ahead as CSV.
+func (d *Desk) weeksTable(c *gin.Context) error {
+	w, err := d.weeks(c)
+	if err != nil {
+		return err
+	}
+	p := d.newWeeksPage(page{}, w)
+	var rows [][]string
+	name := c.Param("table")
+	switch name {
+	case "workload.csv":
+		rows = append(rows, append(append([]string{"day"}, w.Roles...), "total", "closed"))
+		for n, r := range p.Work {
+			line := []string{w.Days[n].Day.Day.String()}
+			for _, k := range r.Counts {
+				line = append(line, strconv.Itoa(k))
+			}
+			rows = append(rows, append(line, strconv.Itoa(r.Total), r.Closed))
+		}
+	case "surgeries.csv":
+		rows = append(rows, []string{"day", "surgeries", "in danger", "closed"})
+		for n := range w.Days {
+			day := &w.Days[n]
+			rows = append(rows, []string{day.Day.Day.String(), strconv.Itoa(day.Surgeries), strconv.Itoa(day.Danger), closedWords(day)})
+		}
+	case "tight.csv":
+		rows = append(rows, []string{"surgery", "number", "name", "state", "why", "room", "tightest"})
+		for n, l := range p.Tight.Lines {
+			rows = append(rows, []string{w.Tight[n].Surgery.Day.String(), l.Number, l.Person, l.State.Word, l.Why, l.Room, l.Tight})
+		}
+	default:
+		return d.noRoute(c)
+	}
+	var out strings.Builder
+	write := csv.NewWriter(&out)
+	write.UseCRLF = true // RFC 4180
+	for _, row := range rows {
+		for n := range row {
+			row[n] = inert(row[n])
+		}
+		if err := write.Write(row); err != nil {
+			return err
+		}
+	}
+	write.Flush()
+	c.Header("Content-Disposition", `attachment; filename="`+name+`"`)
+	c.Data(http.StatusOK, "text/csv; charset=utf-8", []byte(out.String()))
+	return nil
+}
+
+// inert keeps a spreadsheet from taking a text for a formula.
+func inert(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}

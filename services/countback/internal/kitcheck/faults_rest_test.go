@@ -146,7 +146,7 @@ var restFaults = []fault{
 			})
 		})
 	}},
-	{name: "parts lack what is mandatory", answer: of("Task", func(r object) { delete(r, "intent") })},
+	{name: "parts lack what is mandatory", answer: of("Condition", func(r object) { delete(r, "subject") })},
 	{name: "an unknown summary is the whole", ask: func(m *message) {
 		if m.query.Get("_summary") == "unheardof" {
 			m.query.Del("_summary")

@@ -19,9 +19,14 @@
 //   - asserts, one kind each.
 //
 // What else stands in an operation or an assert is refused when the script is
-// read: a script that is only half understood proves nothing. Not understood are
-// rule and ruleset, a second origin or destination, XML bodies, XPath other than
-// plain element names, and profiles other than those of the base specification.
+// read: a script that is only half understood proves nothing. So are rule, ruleset
+// and XPath other than plain element names. A test fails where it comes to a second
+// origin or destination, to a body in XML, or to a profile other than those of the
+// base specification.
+//
+// A variable whose expression finds several values stands for all of them, joined
+// by commas, and what is no primitive is written as JSON: a fixture in a file can
+// so repeat what was received, as in "input": [${input}].
 //
 // # Extensions of ours
 //

@@ -40,6 +40,9 @@ var methods = map[string]string{
 
 // operate sends one request and keeps what came back.
 func (r *run) operate(ctx context.Context, o *Operation) (*Exchange, error) {
+	if o.Origin > 1 || o.Destination > 1 {
+		return nil, fmt.Errorf("%w: there is one server to talk to, and no second origin or destination", ErrScript)
+	}
 	body, err := r.body(o.SourceID)
 	if err != nil {
 		return nil, err

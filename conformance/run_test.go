@@ -143,6 +143,7 @@ func TestNotUnderstood(t *testing.T) {
 		assert(`"expression":"Patient.${family}(","operator":"notEmpty"`),
 		assert(`"validateProfileId":"unheardof"`),
 		`{"assert":{"expression":"Patient.name.given","warningOnly":true}}`, // two texts are no condition
+		`{"operation":{"type":{"code":"read"},"resource":"Patient","params":"/1","encodeRequestUrl":true,"destination":2}}`,
 		`{"operation":{"type":{"code":"create"},"encodeRequestUrl":true,"contentType":"xml","sourceId":"few"}}`,
 	} {
 		const more = `"contained":[{"resourceType":"Patient","id":"few"}],"fixture":[{"id":"few","resource":{"reference":"#few"}}],"variable":[{"name":"family","defaultValue":"x"}],`

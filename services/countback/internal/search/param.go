@@ -54,6 +54,8 @@ const (
 	ColumnDue        Column = "due"
 	ColumnOpens      Column = "opens"
 	ColumnIdentifier Column = "identifier"
+	ColumnIntent     Column = "intent"
+	ColumnAuthored   Column = "authored"
 	ColumnFocus      Column = "focus"
 	ColumnBasedOn    Column = "based-on"
 	// ColumnActivity is of CarePlan: the Tasks of its case.

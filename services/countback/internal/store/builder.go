@@ -45,6 +45,8 @@ var taskColumns = map[search.Column]column{
 	search.ColumnOwner:      {value: `r.owner`},
 	search.ColumnDue:        {low: `r.due_from`, high: `r.due_to`},
 	search.ColumnOpens:      {low: `r.opens_from`, high: `r.opens_to`},
+	search.ColumnIntent:     {value: `'order'`}, // as every Task is rendered
+	search.ColumnAuthored:   {low: `r.created`},
 	search.ColumnFocus:      {value: `coalesce((SELECT text FROM name WHERE id = r.focus), '')`},
 	search.ColumnBasedOn:    {value: `coalesce((SELECT text FROM name WHERE id = r.based_on), '')`},
 }

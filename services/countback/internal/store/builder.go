@@ -193,6 +193,7 @@ func (b *builder) rows(typ string, c search.Clause) {
 		b.add(` AND system = ?`, only)
 	}
 	if c.Modifier != search.Missing {
+		b.values(c)
 		b.add(` AND `)
 		b.any(c, func(m search.Match) {
 			switch {
@@ -208,6 +209,25 @@ func (b *builder) rows(typ string, c search.Clause) {
 		})
 	}
 	b.add(`)`)
+}
+
+// values lists the values of several alternatives, so that the index serves each
+// of them: alternatives of other terms would be looked for among all values.
+func (b *builder) values(c search.Clause) {
+	var values []any
+	for _, m := range c.Matches {
+		if !m.HasValue || c.Param.Kind == search.Date || c.Param.Kind == search.String {
+			return
+		}
+		value := m.Value
+		if caseID, _, ok := taskOf(m); ok && c.Param.ByMoment() {
+			value = caseID
+		}
+		values = append(values, value)
+	}
+	if len(values) > 1 {
+		b.add(` AND value IN (?`+strings.Repeat(`, ?`, len(values)-1)+`)`, values...)
+	}
 }
 
 // equal compares a token, a reference, a canonical or a URI.

@@ -260,7 +260,7 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 			place.note = noteDeleted
 		}
 		people, err := r.ordered(place, cur)
-		return Result{Stored: cur, Deleted: cur.Deleted, Note: place.note, Superseded: place.note == noteSuperseded}, people, err
+		return Result{Stored: cur, Note: place.note, Superseded: place.note == noteSuperseded}, people, err
 	}
 	if cur.Version > 0 {
 		same := q.Resource.Apply(fhir.Patch{

@@ -68,6 +68,27 @@ func TestChains(t *testing.T) {
 	require.Empty(t, h.found("Patient?_has:Appointment:patient:identifier="+bookingSystem+"|canary-b1"), "what was deleted refers to nothing")
 }
 
+// TestTaskColumns: what a Task is found by is what it says.
+func TestTaskColumns(t *testing.T) {
+	h := open(t)
+	who := h.book("1")
+	patient := who.patient[len(root)+1:]
+	h.pass(26 * time.Hour)
+	task := h.task(who, "name-coach")
+	h.must(200, "PUT", root+"/Task/"+task.String("id"), status(t, task, "accepted"))
+	all := h.found("Task?_count=200&patient=" + patient)
+	one := []string{"match Task/" + task.String("id")}
+	for query, want := range map[string][]string{
+		"intent=order": all, "intent=http://hl7.org/fhir/task-intent|order": all, "intent=plan": nil, "intent:not=order": nil, "intent:missing=true": nil,
+		"authored-on=2026-11-02": all, "authored-on=" + task.String("authoredOn"): all, "authored-on=gt2026-11-02": nil,
+		"modified=2026-11-03": one, "modified=lt2026-11-01": nil, "focus=" + who.order[len(root)+1:]: all, "focus:missing=true": nil,
+		"based-on:missing=true": all, "subject=" + patient: all, "subject=Patient/canary": nil,
+	} {
+		require.ElementsMatch(t, want, h.found("Task?_count=200&patient="+patient+"&"+strings.ReplaceAll(query, "|", "%7C")), query)
+	}
+	require.Equal(t, []string{"order", who.order[len(root)+1:]}, []string{task.String("intent"), task.String("focus", "reference")})
+}
+
 func TestIncludes(t *testing.T) {
 	h := open(t)
 	who := h.book("1")

@@ -112,13 +112,15 @@ func TestSearchByMeta(t *testing.T) {
 	h := open(t)
 	meta := `"meta":{"source":"https://canary.example/feed","profile":["http://canary.example/P"],"tag":[{"system":"http://canary.example/t","code":"canary"}]},`
 	h.must(201, "PUT", root+"/Patient/canary-1", `{"resourceType":"Patient",`+meta+`"id":"canary-1"}`)
-	h.must(201, "PUT", root+"/Patient/canary-2", `{"resourceType":"Patient","id":"canary-2"}`)
+	h.must(201, "PUT", root+"/Patient/canary-2", `{"resourceType":"Patient","id":"canary-2","identifier":[{"system":"http://canary.example","value":"canary",`+
+		`"type":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/v2-0203","code":"MR"}]}}]}`)
 	for query, want := range map[string]string{
 		"_tag=http://canary.example/t|canary": "canary-1", "_profile=http://canary.example/P": "canary-1",
 		"_source=https://canary.example/feed": "canary-1", "_source:missing=true": "canary-2", "_tag:not=canary": "canary-2",
-		"_id=canary-2&_lastUpdated=ge2026-11-02": "canary-2",
+		"identifier:of-type=http://terminology.hl7.org/CodeSystem/v2-0203|MR|canary": "canary-2",
+		"_id=canary-2&_lastUpdated=ge2026-11-02":                                     "canary-2",
 	} {
-		require.Equal(t, []string{"match Patient/" + want}, h.found("Patient?"+query), query)
+		require.Equal(t, []string{"match Patient/" + want}, h.found("Patient?"+strings.ReplaceAll(query, "|", "%7C")), query)
 	}
 }
 

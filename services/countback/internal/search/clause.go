@@ -51,6 +51,8 @@ func (p *parser) clause(param Param, modifier, value string) (Clause, bool) {
 		return c, true
 	case modifier == "not" && param.Kind == Token:
 		c.Modifier = Not
+	case modifier == "of-type" && param.typed:
+		c.Rows, read = param.Rows()+ofTypeSuffix, readOfType
 	case modifier == "exact" && param.Kind == String:
 		c.Modifier = Exact
 	case modifier == "contains" && param.Kind == String:
@@ -95,6 +97,15 @@ func readToken(c Clause, s string) (Match, bool) {
 		return Match{}, false
 	}
 	return Match{HasSystem: true, System: parts[0], HasValue: parts[1] != "", Value: parts[1]}, true
+}
+
+// readOfType reads system|code|value: the type of an identifier, and its value.
+func readOfType(_ Clause, s string) (Match, bool) {
+	parts := splitUnescaped(s, '|')
+	if len(parts) != 3 || parts[1] == "" || parts[2] == "" {
+		return Match{}, false
+	}
+	return Match{HasSystem: true, System: unescape(parts[0]) + "|" + unescape(parts[1]), HasValue: true, Value: unescape(parts[2])}, true
 }
 
 var prefixes = []Prefix{Equal, NotEqual, Greater, Less, AtLeast, AtMost, StartsPast, EndsBefore, Near}

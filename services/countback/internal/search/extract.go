@@ -101,10 +101,22 @@ func identifiers(definition string) Param {
 }
 
 func identifiersAt(code, definition string, path ...string) Param {
-	return each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
-		e.token(code, n.String("system"), n.String("value"))
+	p := each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
+		value := n.String("value")
+		e.token(code, n.String("system"), value)
+		for _, c := range n.Get("type", "coding").Items() {
+			if c.String("code") != "" && value != "" {
+				e.token(code+ofTypeSuffix, c.String("system")+"|"+c.String("code"), value)
+			}
+		}
 	})
+	p.typed = true
+	return p
 }
+
+// ofTypeSuffix names the rows of identifiers by their type, which only the
+// modifier :of-type searches.
+const ofTypeSuffix = ":of-type"
 
 // contacts are ways to reach somebody; kind is one ContactPoint.system, or empty
 // for all.

@@ -133,6 +133,10 @@ var resources = map[string]struct {
 			text("address", "Larkspindle", "larkspindle"), text("address", "00001", "00001"), text("address-city", "Larkspindle", "larkspindle"),
 			text("address-postalcode", "00001", "00001"), token("address-use", "http://hl7.org/fhir/address-use", "home")},
 	},
+	"an identifier by its type": {
+		`{"resourceType":"Location","identifier":[{"type":{"coding":[{"system":"http://terminology.hl7.org/CodeSystem/v2-0203","code":"MR"}]},"system":"s","value":"1"}]}`,
+		[]Value{token("identifier", "s", "1"), token("identifier:of-type", "http://terminology.hl7.org/CodeSystem/v2-0203|MR", "1")},
+	},
 	"an observation by its parts": {
 		`{"resourceType":"Observation","status":"final","code":{"coding":[{"system":"l","code":"1"}]},"valueCodeableConcept":{"coding":[{"system":"s","code":"v"}],"text":"Ähnlich"},
 		"component":[{"code":{"coding":[{"system":"l","code":"2"}]}}]}`,

@@ -54,6 +54,8 @@ const (
 	ColumnDue        Column = "due"
 	ColumnOpens      Column = "opens"
 	ColumnIdentifier Column = "identifier"
+	ColumnIntent     Column = "intent"
+	ColumnAuthored   Column = "authored"
 	ColumnFocus      Column = "focus"
 	ColumnBasedOn    Column = "based-on"
 	// ColumnActivity is of CarePlan: the Tasks of its case.
@@ -74,6 +76,7 @@ type Param struct {
 	canonical bool     // a reference to a canonical url, perhaps with |version
 	path      []string // of a reference: where it lies in the resource
 	byMoment  bool     // see ByMoment
+	typed     bool     // identifiers, which are held by their type too
 	extract   func(*fhir.Resource, *extraction)
 }
 
@@ -133,7 +136,7 @@ type Value struct {
 // indexing counts the changes of what is taken from a resource that the table
 // itself does not show. Raise it with each: stored resources are then indexed
 // again.
-const indexing = "1"
+const indexing = "2"
 
 // Mark changes with the table, so that what was indexed by another one can be
 // told.

@@ -86,6 +86,8 @@ var ownTable = map[string][]Param{
 		column(Token, "business-status", hl7+params+"Task-business-status", ColumnState, SystemItemState),
 		column(Date, "due", own+params+"task-due", ColumnDue, ""),
 		column(Date, "opens", own+params+"task-opens", ColumnOpens, ""),
+		column(Token, "intent", hl7+params+"Task-intent", ColumnIntent, hl7+"task-intent"),
+		column(Date, "authored-on", hl7+params+"Task-authored-on", ColumnAuthored, ""),
 		column(Date, "modified", hl7+params+"Task-modified", ColumnUpdated, ""),
 		referenceColumn("patient", "Task-patient", ColumnPatient, "for", "Patient"),
 		referenceColumn("subject", "Task-subject", ColumnPatient, "for", "Patient"),

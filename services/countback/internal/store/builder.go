@@ -45,6 +45,8 @@ var taskColumns = map[search.Column]column{
 	search.ColumnOwner:      {value: `r.owner`},
 	search.ColumnDue:        {low: `r.due_from`, high: `r.due_to`},
 	search.ColumnOpens:      {low: `r.opens_from`, high: `r.opens_to`},
+	search.ColumnIntent:     {value: `'order'`}, // as every Task is rendered
+	search.ColumnAuthored:   {low: `r.created`},
 	search.ColumnFocus:      {value: `coalesce((SELECT text FROM name WHERE id = r.focus), '')`},
 	search.ColumnBasedOn:    {value: `coalesce((SELECT text FROM name WHERE id = r.based_on), '')`},
 }
@@ -191,6 +193,7 @@ func (b *builder) rows(typ string, c search.Clause) {
 		b.add(` AND system = ?`, only)
 	}
 	if c.Modifier != search.Missing {
+		b.values(c)
 		b.add(` AND `)
 		b.any(c, func(m search.Match) {
 			switch {
@@ -206,6 +209,25 @@ func (b *builder) rows(typ string, c search.Clause) {
 		})
 	}
 	b.add(`)`)
+}
+
+// values lists the values of several alternatives, so that the index serves each
+// of them: alternatives of other terms would be looked for among all values.
+func (b *builder) values(c search.Clause) {
+	var values []any
+	for _, m := range c.Matches {
+		if !m.HasValue || c.Param.Kind == search.Date || c.Param.Kind == search.String {
+			return
+		}
+		value := m.Value
+		if caseID, _, ok := taskOf(m); ok && c.Param.ByMoment() {
+			value = caseID
+		}
+		values = append(values, value)
+	}
+	if len(values) > 1 {
+		b.add(` AND value IN (?`+strings.Repeat(`, ?`, len(values)-1)+`)`, values...)
+	}
 }
 
 // equal compares a token, a reference, a canonical or a URI.

@@ -77,8 +77,8 @@ func (b *builder) activity(c search.Clause) {
 		return
 	}
 	b.any(c, func(m search.Match) {
-		caseID, n, ok := splitTaskID(m.Value)
-		if !ok || m.HasSystem && m.System != "Task" {
+		caseID, n, ok := taskOf(m)
+		if !ok {
 			b.add(`0`)
 			return
 		}
@@ -88,11 +88,19 @@ func (b *builder) activity(c search.Clause) {
 
 const activities = `SELECT 1 FROM care_case k JOIN item i ON i.care_case = k.seq WHERE k.id = r.id`
 
+// taskOf is the item that a reference means, if it means one.
+func taskOf(m search.Match) (caseID string, n int, ok bool) {
+	if m.HasSystem && m.System != "Task" {
+		return "", 0, false
+	}
+	return splitTaskID(m.Value)
+}
+
 // moment is a reference to a Task that is held as one to its case: what refers
 // to it was written at the moment of one of its versions.
 func (b *builder) moment(m search.Match) {
-	caseID, n, ok := splitTaskID(m.Value)
-	if !ok || m.HasSystem && m.System != "Task" {
+	caseID, n, ok := taskOf(m)
+	if !ok {
 		b.add(`(system <> 'Task' AND `)
 		b.equal(m)
 		b.add(`)`)

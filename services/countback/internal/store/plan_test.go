@@ -57,6 +57,7 @@ func TestIndexesServeSearches(t *testing.T) {
 	db := open(t)
 	for name, tt := range map[string]struct{ typ, query, index string }{
 		"identifier":       {"Procedure", "identifier=s|1", "search_by_value (param=? AND value=? AND system=?)"},
+		"identifiers":      {"Procedure", "identifier=s|1,s|2,t|3", "search_by_value (param=? AND value=?"},
 		"patient":          {"Procedure", "patient=p", "search_by_value (param=? AND value=? AND system=?)"},
 		"date":             {"Procedure", "date=ge2026-11-03", "search_by_date (param=? AND low>?"},
 		"name":             {"Patient", "name=mul", "search_by_value (param=? AND value>? AND value<?)"},
@@ -64,13 +65,19 @@ func TestIndexesServeSearches(t *testing.T) {
 		"tasks of a case":  {"Task", "group-identifier=c", "r USING PRIMARY KEY (care_case=?)"},
 		"tasks of patient": {"Task", "patient=p", "care_case_by_patient (patient=?)"},
 		"worklist":         {"Task", "status=requested&due=lt2026-11-03", "item_by_due (status=? AND due_from<?)"},
+		"chain":            {"Appointment", "patient.identifier=s|1", "search_by_value (param=? AND value=? AND system=?)"},
+		"chain of tasks":   {"Task", "patient.identifier=s|1", "care_case_by_patient (patient=?)"},
+		"has":              {"Patient", "_has:Appointment:patient:identifier=s|1", "search_by_value (param=? AND value=? AND system=?)"},
+		"has tasks":        {"Patient", "_has:Task:patient:group-identifier=c", "r USING PRIMARY KEY (care_case=?)"},
+		"provenance":       {"Provenance", "target=Task/c.0001,Task/c.0002,CarePlan/c", "search_by_value (param=? AND value=?"},
+		"plan of a task":   {"CarePlan", "activity-reference=Task/c.0001", "sqlite_autoindex_resource_1 (id=? AND type=?)"},
 		"tasks changed":    {"Task", "_lastUpdated=gt2026-11-03", "item_by_updated (updated>?)"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			q := query(t, tt.typ, tt.query)
-			b, tables := &builder{columns: resourceColumns}, `resource r`
+			b, tables := builderOf(tt.typ), `resource r`
 			if tt.typ == "Task" {
-				b.columns, tables = taskColumns, itemTables
+				tables = itemTables
 				b.add(`1 = 1`)
 			} else {
 				b.add(`r.type = ? AND r.deleted = 0`, tt.typ)

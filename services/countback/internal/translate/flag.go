@@ -22,6 +22,7 @@ type HoldKind struct {
 	Code, Display string
 	Category      string // code of flag-category
 	ReleasedBy    string // role that may release it
+	After         string // event of a ground that is first heard of after the operation began; empty: none
 }
 
 func readHoldKinds(cs *fhir.Resource) map[string]HoldKind {
@@ -34,6 +35,8 @@ func readHoldKinds(cs *fhir.Resource) map[string]HoldKind {
 				k.Category = value(p).Text()
 			case "released-by":
 				k.ReleasedBy = value(p).Text()
+			case "after-surgery":
+				k.After = value(p).Text()
 			}
 		}
 		out[k.Code] = k

@@ -97,7 +97,9 @@ func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today cale
 	if !b.Case.Day.IsZero() {
 		says = "the order for the operation is on hold"
 	}
-	out := p.groundsOf(records, b.Members, f, today)
+	out := slices.DeleteFunc(p.groundsOf(records, b.Members, f, today), func(g readiness.Ground) bool {
+		return !g.Withdrawn && p.elsewhere(records, g.Record, b.Case.Facts)
+	})
 	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held, Whole: true})
 }
 

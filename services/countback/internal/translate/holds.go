@@ -29,6 +29,8 @@ type holdRule struct {
 	question  string      // what a person is asked where the record does not say enough
 	missing   []string    // elements of which none may be there; only a question follows
 	asksOnly  bool        // it holds nothing
+	sameJoint bool        // a record of another joint or side than the operation's holds nothing
+	joint     string      // that records which fit are about; empty: not known
 }
 
 // Modes of the extension raises-hold: how a record of the type is read.
@@ -82,6 +84,7 @@ func (rd *definitionReader) holdRule(in, e *fhir.Node) {
 	} else if r.mode == modeFinding {
 		rd.fault("raises-hold of a finding needs at-least")
 	}
+	r.sameJoint, r.joint = value(part(e, "same-joint")).Bool(), value(part(e, "joint")).Text()
 	for _, f := range in.Get("codeFilter").Items() {
 		r.filters = append(r.filters, rd.filter(f))
 	}

@@ -305,6 +305,8 @@ func (q quantity) in(code string) (float64, bool) {
 		return q.value, true
 	case q.code == "[degF]" && code == "Cel":
 		return (q.value - 32) * 5 / 9, true
+	case q.code == "g/L" && code == "g/dL":
+		return q.value / 10, true
 	}
 	return 0, false
 }

@@ -228,6 +228,9 @@ func (d *dating) firstPaused(c *Case, p *Protocol, hold string) Moment {
 			own = &c.Holds[n]
 		}
 	}
+	if own == nil {
+		return Moment{}
+	}
 	var first Moment
 	repeat := d.repeat
 	defer func() { d.repeat = repeat }()
@@ -246,7 +249,7 @@ func (d *dating) firstPaused(c *Case, p *Protocol, hold string) Moment {
 			keys = c.Repeats[s.RepeatFor]
 		}
 		for _, d.repeat = range keys {
-			if own != nil && own.restsOn(Key{Step: s.Code, Repeat: d.repeat}) {
+			if own.restsOn(Key{Step: s.Code, Repeat: d.repeat}) {
 				continue
 			}
 			m := d.begins(s)

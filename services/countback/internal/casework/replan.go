@@ -349,6 +349,8 @@ func (w *writing) reckon() *readiness.Plan {
 	}
 	c.Holds, c.Dated = w.priorHolds(), w.dated
 	grounds := w.protocol.Grounds(w.records, w.b, f, f.Today(now))
+	c.Raised = append(c.Raised, w.protocol.Questions(w.records, w.b, f, now)...)
+	c.Raised = append(c.Raised, w.protocol.Risks(w.records, w.b, f)...)
 	free := *c // what its items show does not depend on what holds it
 	free.Held = false
 	pl := readiness.Make(&free, p, f.Calendar, now)

@@ -64,7 +64,7 @@ var (
 
 func stepOf(s Step, condition *readiness.Condition) readiness.Step {
 	out := readiness.Step{
-		Code: s.Code, Title: s.Code, Fixed: s.Fixed, Need: needsOf[s.Need], PausesOnHold: s.Pauses,
+		Code: s.Code, Title: s.Code, Fixed: s.Fixed, Need: needsOf[s.Need], PausesOnHold: s.Pauses, Outlives: s.Outlives,
 		Window:    readiness.Window{Opens: pointsOf(s.Opens), Due: pointsOf(s.Due), OpensEarliest: s.OpensEarliest},
 		Expiry:    readiness.Expiry{Kind: expiriesOf[s.Expiry.Kind], Days: s.Expiry.Days, VoidedBy: s.Expiry.VoidedBy},
 		Condition: condition, RepeatFor: s.Repeat, Trigger: s.Trigger,

@@ -216,7 +216,7 @@ func (p *planner) itemState(it Item) string {
 		}
 	}
 	switch {
-	case p.c.Cancelled, it.Applies == No:
+	case p.c.Cancelled && !it.step.Outlives, it.Applies == No:
 		return "not-needed"
 	case it.Applies == Unknown:
 		return "upcoming"

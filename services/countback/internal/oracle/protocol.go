@@ -26,6 +26,8 @@ const (
 	// Of a medicine: the oracle knows no medicines, so these never come.
 	LastDose     = "last-dose"
 	EarliestDose = "earliest-last-dose"
+	// Of a hold: nor does it know holds.
+	FirstPaused = "first-paused"
 )
 
 // Clock is a time of day by the clock on the wall.
@@ -67,6 +69,7 @@ type Step struct {
 	Fixed         bool
 	Need          Need
 	Pauses        bool
+	Outlives      bool // is asked for after the operation was called off
 	Staff         bool // only staff take part
 	Expiry        Expiry
 	When          Condition

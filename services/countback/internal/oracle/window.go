@@ -60,6 +60,8 @@ func (p *planner) from(point Point, it Item) Moment {
 		return Moment{p.place.dateOf(it.raised), it.raised}
 	case "day": // on which something else was done
 		return Moment{Day: it.Opens.Day}
+	case FirstPaused:
+		return Moment{}
 	}
 	day, _ := p.followed(point.From, it.Key)
 	return Moment{Day: day}
@@ -172,7 +174,7 @@ func (p *planner) sooner(a, b Moment) bool {
 }
 
 func isAnchor(from string) bool {
-	return from == Booking || from == Surgery || from == Discharge || from == Raised || from == LastDose || from == EarliestDose
+	return from == Booking || from == Surgery || from == Discharge || from == Raised || from == LastDose || from == EarliestDose || from == FirstPaused
 }
 
 // followed says when the step of that code was last done, and whether it must

@@ -83,7 +83,7 @@ func readRules(body []byte) (Rules, error) {
 					})
 				}
 			}
-		case Booking, Surgery, Raised, LastDose, EarliestDose:
+		case Booking, Surgery, Raised, FirstPaused, LastDose, EarliestDose:
 		default:
 			rules.Steps = append(rules.Steps, readStep(a))
 		}
@@ -106,6 +106,7 @@ func clockOf(text string) *Clock {
 func readStep(a action) Step {
 	s := Step{
 		Code: a.ID, Fixed: part(a.Extension, "fixed").Bool, Pauses: part(a.Extension, "on-hold").Code == "pause",
+		Outlives:      part(a.Extension, "outlives-case").Bool,
 		OpensEarliest: part(a.Extension, "opens-earliest").Bool, Repeat: part(a.Extension, "repeat-for").Code,
 		When: Condition{Op: "always"}, Staff: true,
 	}

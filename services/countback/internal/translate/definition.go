@@ -27,6 +27,7 @@ type Protocol struct {
 	rules    []factRule
 	evidence []evidenceRule
 	holds    []holdRule
+	risks    []riskRule
 	facts    map[string]readiness.Fact
 	kinds    map[string]HoldKind
 
@@ -89,7 +90,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 		return nil, err
 	}
 	return &Protocol{
-		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules,
+		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules, risks: rd.risks,
 		facts: rd.facts, kinds: readHoldKinds(defs.Holds), answerRules: rd.answerRules, questionnaires: defs.Questionnaires,
 		drugs: drugs,
 	}, nil
@@ -138,6 +139,7 @@ type definitionReader struct {
 	holdRules     []holdRule
 	answerRules   []answerRule
 	watched       []readiness.ItemHold
+	risks         []riskRule
 }
 
 func (rd *definitionReader) fault(format string, args ...any) {

@@ -79,6 +79,10 @@ func (rd *definitionReader) evidence(in *fhir.Node) {
 		rd.rules = append(rd.rules, rd.factRule(in)...)
 		return
 	}
+	if e := extension(in, "flags-risk"); e != nil {
+		rd.riskRule(in, e)
+		return
+	}
 	if e := extension(in, "raises-hold"); e != nil {
 		rd.holdRule(in, e)
 		return

@@ -22,6 +22,7 @@ type HoldKind struct {
 	Code, Display string
 	Category      string // code of flag-category
 	ReleasedBy    string // role that may release it
+	After         string // event of a ground that is first heard of after the operation began; empty: none
 }
 
 func readHoldKinds(cs *fhir.Resource) map[string]HoldKind {
@@ -34,6 +35,8 @@ func readHoldKinds(cs *fhir.Resource) map[string]HoldKind {
 				k.Category = value(p).Text()
 			case "released-by":
 				k.ReleasedBy = value(p).Text()
+			case "after-surgery":
+				k.After = value(p).Text()
 			}
 		}
 		out[k.Code] = k
@@ -94,7 +97,9 @@ func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today cale
 	if !b.Case.Day.IsZero() {
 		says = "the order for the operation is on hold"
 	}
-	out := p.groundsOf(records, b.Members, f, today)
+	out := slices.DeleteFunc(p.groundsOf(records, b.Members, f, today), func(g readiness.Ground) bool {
+		return !g.Withdrawn && p.elsewhere(records, g.Record, b.Case.Facts)
+	})
 	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held, Whole: true})
 }
 

@@ -41,7 +41,7 @@ func (p *Protocol) groundsAnswered(r *Record, newest bool, f Facility, today cal
 	var out []readiness.Ground
 	for n := range p.holds {
 		rule := &p.holds[n]
-		if rule.answer == nil || !all(rule.filters, r) {
+		if rule.answer == nil || rule.asksOnly || !all(rule.filters, r) {
 			continue
 		}
 		g := readiness.Ground{

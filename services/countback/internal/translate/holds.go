@@ -26,6 +26,11 @@ type holdRule struct {
 	decides   bool        // after is given: nobody has to decide from when surgery may be
 	atLeast   *quantity   // of an Observation's value
 	answer    *holdAnswer // of a QuestionnaireResponse
+	question  string      // what a person is asked where the record does not say enough
+	missing   []string    // elements of which none may be there; only a question follows
+	asksOnly  bool        // it holds nothing
+	sameJoint bool        // a record of another joint or side than the operation's holds nothing
+	joint     string      // that records which fit are about; empty: not known
 }
 
 // Modes of the extension raises-hold: how a record of the type is read.
@@ -53,7 +58,13 @@ func (rd *definitionReader) holdRule(in, e *fhir.Node) {
 		after: rd.span(e, "after"), assess: rd.span(e, "assess-until"), notBefore: rd.span(e, "not-before"), lookBack: rd.span(e, "look-back"),
 		decides: part(e, "after") != nil,
 	}
-	r.answer = readHoldAnswer(e)
+	r.answer, r.question = readHoldAnswer(e), value(part(e, "question")).Text()
+	for _, m := range e.Get("extension").Items() {
+		if m.String("url") == "when-missing" {
+			r.missing = append(r.missing, value(m).Text())
+		}
+	}
+	r.asksOnly = value(part(e, "asks-only")).Bool() || len(r.missing) > 0
 	fits := slices.Contains(holdModes[r.mode], r.Type)
 	if r.Type == "QuestionnaireResponse" {
 		fits = r.answer != nil && slices.Contains(answerModes, r.mode)
@@ -73,6 +84,7 @@ func (rd *definitionReader) holdRule(in, e *fhir.Node) {
 	} else if r.mode == modeFinding {
 		rd.fault("raises-hold of a finding needs at-least")
 	}
+	r.sameJoint, r.joint = value(part(e, "same-joint")).Bool(), value(part(e, "joint")).Text()
 	for _, f := range in.Get("codeFilter").Items() {
 		r.filters = append(r.filters, rd.filter(f))
 	}
@@ -106,7 +118,7 @@ func (p *Protocol) groundsOf(records []*Record, own []string, f Facility, today 
 		}
 		for n := range p.holds {
 			rule := &p.holds[n]
-			if rule.Type != r.Type || !all(rule.filters, r) {
+			if rule.asksOnly || rule.Type != r.Type || !all(rule.filters, r) {
 				continue
 			}
 			g := readiness.Ground{
@@ -293,6 +305,8 @@ func (q quantity) in(code string) (float64, bool) {
 		return q.value, true
 	case q.code == "[degF]" && code == "Cel":
 		return (q.value - 32) * 5 / 9, true
+	case q.code == "g/L" && code == "g/dL":
+		return q.value / 10, true
 	}
 	return 0, false
 }

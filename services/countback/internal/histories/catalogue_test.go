@@ -103,12 +103,12 @@ func read(t testing.TB, body []byte) *fhir.Resource {
 	return r
 }
 
-// messages reads the catalogue once.
-func messages(t testing.TB) []sent {
+// messages reads the catalogue as it is sent of a person.
+func messages(t testing.TB, person string) []sent {
 	t.Helper()
 	out := make([]sent, len(catalogue))
 	for n, m := range catalogue {
-		r := read(t, m.json(t, ""))
+		r := read(t, m.json(t, person))
 		o, ok := translate.OrderOf(r)
 		require.True(t, ok)
 		var err error

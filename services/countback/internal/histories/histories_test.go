@@ -61,7 +61,7 @@ func newFolder(t testing.TB, office *casework.Office) *folder {
 	t.Helper()
 	p := read(t, patient(""))
 	return &folder{
-		all: messages(t), facility: office.Facility(), protocol: office.Protocol(), plans: map[state]string{},
+		all: messages(t, ""), facility: office.Facility(), protocol: office.Protocol(), plans: map[state]string{},
 		patient: &translate.Record{Resource: p, Type: "Patient", ID: "p", First: now, Updated: now},
 	}
 }
@@ -175,7 +175,8 @@ func TestCaseworkAgreesWithTheFold(t *testing.T) {
 		for _, m := range history {
 			deliver(t, office, catalogue[m].typ, catalogue[m].id+person, catalogue[m].json(t, person))
 		}
-		require.Equal(t, f.plan(f.tell(history)), stands(t, db, "Patient/p"+person), "history %v", names(history))
+		of := folder{all: messages(t, person)} // which of two at one instant wins is a matter of their content
+		require.Equal(t, f.plan(of.tell(history)), stands(t, db, "Patient/p"+person), "history %v", names(history))
 	}
 	t.Logf("%d histories through casework and SQLite end in the plan of the fold", n)
 	require.Greater(t, n, 5)

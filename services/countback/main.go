@@ -161,6 +161,7 @@ func runEvents(ctx context.Context, args []string) error {
 	fs.StringVar(&o.Durable, "durable", "countback-events", "`name` under which the server keeps the position")
 	fs.StringVar(&o.Facility, "facility", "", "`token` of one facility (default: all)")
 	fs.IntVar(&o.Most, "most", 0, "leave after so many events (default: never)")
+	fs.BoolVar(&o.Replay, "replay", false, "begin again with the first event that the stream holds; the position under -durable is given up")
 	if err := parseAll(fs, args); err != nil {
 		return err
 	}

@@ -20,6 +20,7 @@ type EventsOptions struct {
 	Durable  string // name under which the server keeps the position
 	Facility string // token of one facility; empty: all
 	Most     int    // leave after so many; 0: never
+	Replay   bool   // begin again with the first event that the stream holds
 }
 
 // Events follows events as a durable consumer that keeps to the sequence of
@@ -37,6 +38,11 @@ func Events(ctx context.Context, o EventsOptions, out, warn io.Writer) error {
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
+	if o.Replay {
+		if err := outbox.Forget(ctx, js, o.Durable); err != nil {
+			return fmt.Errorf("-replay: %w", err)
+		}
+	}
 	n := 0
 	err = outbox.Consume(ctx, js, outbox.ConsumeOptions{
 		Durable: o.Durable, Facility: o.Facility, Log: slog.New(slog.NewTextHandler(warn, nil)),

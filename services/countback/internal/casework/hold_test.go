@@ -286,3 +286,24 @@ func TestHoldsInWhatIsOnlyAsked(t *testing.T) {
 	require.Contains(t, ask(other.patient, "2027-01-11"), "Held: pending dental work")
 	require.Empty(t, h.flags(other.patient))
 }
+
+// The ground of a hold is withdrawn when the case is over: the Flag alone is
+// written, and its record names it.
+func TestGroundWithdrawnAfterTheEnd(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	c := infection("1", b.patient, "active", "")
+	h.put(by(c), c)
+	a := appointment("1", b.patient, surgery)
+	h.put(by(a), a.with("status", "cancelled"))
+	c = infection("1", b.patient, "active", "").with("clinicalStatus", nil).
+		with("verificationStatus", coded("http://terminology.hl7.org/CodeSystem/condition-ver-status", "entered-in-error"))
+	h.put(by(c), c)
+	flag := h.flags(b.patient)[0]
+	require.Equal(t, "inactive", flag.String("status"))
+	targets := ""
+	for _, s := range h.found("Provenance") {
+		targets += string(s.Body)
+	}
+	require.Contains(t, targets, "Flag/"+flag.ID()+"/_history/"+flag.String("meta", "versionId"))
+}

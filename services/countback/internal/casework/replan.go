@@ -519,6 +519,9 @@ func (w *writing) provenance(carePlan store.Stored, changed bool, before store.C
 	if changed {
 		act.Targets = append(act.Targets, versioned(carePlan))
 	}
+	for _, s := range w.flagged { // it may be all that there is: the withdrawn ground of a case that is over
+		act.Targets = append(act.Targets, versioned(s))
+	}
 	act.Told = map[string]translate.Told{}
 	told := w.told()
 	for _, i := range w.saved {

@@ -48,9 +48,13 @@ type Plan struct {
 	Discharge  Moment
 	Items      []Item // in the protocol's order
 	Infeasible []Reason
-	Medicines  []MedicineAdvice // in the case's order
-	// NextChange is the next instant at which some state changes, or another must
-	// becomes a reason, with nothing but time passing; zero: none.
+	// TooLateIfAsked are the musts of the preparation that are in doubt and could
+	// not be done in time any more if they were found to apply now.
+	TooLateIfAsked []Key
+	Medicines      []MedicineAdvice // in the case's order
+	// NextChange is the next instant at which some state changes, another must
+	// becomes a reason, or a must in doubt becomes too late if it applies, with
+	// nothing but time passing; zero: none.
 	NextChange time.Time
 }
 
@@ -62,6 +66,7 @@ func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	pl.leave(p, cal)
 	m := pl.musts(c, p, cal)
 	pl.Infeasible = m.reasons(now)
+	pl.TooLateIfAsked = pl.lateInDoubt(cal, now)
 	pl.State = pl.caseState(c, now)
 	pl.NextChange = pl.nextChange(m, p, now)
 	return pl
@@ -241,7 +246,7 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 			continue
 		}
 		for _, t := range i.turns(p, cal) {
-			if sooner(t) && i.state(p, c.pauses(i), t, cal) != i.State {
+			if sooner(t) && (i.state(p, c.pauses(i), t, cal) != i.State || pl.tooLateIfAsked(i, cal, t) != pl.tooLateIfAsked(i, cal, now)) {
 				next = t
 			}
 		}

@@ -163,7 +163,7 @@ func (plan Plan) lines(zone *time.Location) []string {
 		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
 			m.Code, m.Key, m.Round, m.Days, m.Latest, m.Then, m.Takes))
 	}
-	return lines
+	return append(lines, fmt.Sprintf("too late if they apply: %v", plan.Doubtful))
 }
 
 func linesOf(plan *readiness.Plan, zone *time.Location) []string {
@@ -177,7 +177,11 @@ func linesOf(plan *readiness.Plan, zone *time.Location) []string {
 		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
 			r.Key.Step, r.Key.Repeat, r.Key.Round, r.DaysMissing, orDash(r.Latest), r.Then, r.Takes))
 	}
-	return lines
+	var doubtful []string
+	for _, key := range plan.TooLateIfAsked {
+		doubtful = append(doubtful, fmt.Sprintf("%s/%s/%d", key.Step, key.Repeat, key.Round))
+	}
+	return append(lines, fmt.Sprintf("too late if they apply: %v", doubtful))
 }
 
 // difference is "" for equal plans, else where they differ and what they were

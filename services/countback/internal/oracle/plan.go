@@ -12,6 +12,7 @@ func Make(place *Place, rules Rules, c Case, now time.Time) Plan {
 	}
 	p.network(plan.Items)
 	plan.Infeasible = p.infeasible(plan.Items)
+	plan.Doubtful = p.doubtful(plan.Items)
 	plan.State = p.caseState(plan)
 	return plan
 }

@@ -176,4 +176,5 @@ type Plan struct {
 	State      string
 	Discharge  Moment
 	Infeasible []Missing
+	Doubtful   []string // musts in doubt that are too late if they turn out to apply
 }

@@ -54,12 +54,20 @@ type Plan struct {
 	Medicines      []MedicineAdvice // in the case's order
 	// NextChange is the next instant at which some state changes, another must
 	// becomes a reason, or a must in doubt becomes too late if it applies, with
-	// nothing but time passing; zero: none.
+	// nothing but time passing; zero: none. The day of a record that lies in the
+	// future brings one as well.
 	NextChange time.Time
 }
 
 // Make computes the plan of a case at now. Same arguments, same plan.
 func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
+	pl, m := makeAt(c, p, cal, now)
+	pl.NextChange = pl.nextRecord(c, p, cal, now, pl.nextChange(m, p, now))
+	return pl
+}
+
+// makeAt computes the plan without what comes next.
+func makeAt(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan, *musts) {
 	d := newDating(c, p, cal, now)
 	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge, Medicines: d.advice}
 	pl.Items = d.all(p.order, c, p, now)
@@ -68,8 +76,7 @@ func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
 	pl.Infeasible = m.reasons(now)
 	pl.TooLateIfAsked = pl.lateInDoubt(cal, now)
 	pl.State = pl.caseState(c, now)
-	pl.NextChange = pl.nextChange(m, p, now)
-	return pl
+	return pl, m
 }
 
 // makeMusts computes of a plan only what decides whether its day can be met: the
@@ -156,12 +163,13 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		i.Key.Round = round
 		i.Replaces = round - 1
 		i.Entry = c.Entries[i.Key]
+		asked := i.Entry.Outcome == Applies // said by a person, whatever a record shows
 		if i.Entry.Outcome == NoOutcome || i.Entry.Outcome == Applies {
 			shown = d.prove(&i, c, d.cal.DateOf(now), shown) || shown
 		}
 		later := c.Entries[Key{i.Key.Step, i.Key.Repeat, round + 1}].Outcome != NoOutcome
 		i.Applies = applies
-		if i.Entry.Outcome == Applies {
+		if asked {
 			i.Applies, i.Needs = Yes, nil
 		}
 		i.State = i.settled(c, later)

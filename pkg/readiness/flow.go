@@ -116,6 +116,25 @@ func (p *Protocol) arrange() (list []flow, cycle []string) {
 	return list, cycle
 }
 
+// After lists the steps that may have to leave time for being done after this
+// one, in the protocol's order of the flows: those that follow it, and those that
+// follow them.
+func (p *Protocol) After(code string) []string {
+	n, ok := p.index[code]
+	if !ok {
+		return nil
+	}
+	after := map[int]bool{n: true}
+	var out []string
+	for k := range p.flows {
+		if f := &p.flows[k]; after[f.before] && !after[f.after] {
+			after[f.after] = true
+			out = append(out, p.Steps[f.after].Code)
+		}
+	}
+	return out
+}
+
 // link is a flow between two items of a plan, by their places in it.
 type link struct {
 	from, to int

@@ -48,23 +48,35 @@ type Plan struct {
 	Discharge  Moment
 	Items      []Item // in the protocol's order
 	Infeasible []Reason
-	Medicines  []MedicineAdvice // in the case's order
-	// NextChange is the next instant at which some state changes, or another must
-	// becomes a reason, with nothing but time passing; zero: none.
+	// TooLateIfAsked are the musts of the preparation that are in doubt and could
+	// not be done in time any more if they were found to apply now.
+	TooLateIfAsked []Key
+	Medicines      []MedicineAdvice // in the case's order
+	// NextChange is the next instant at which some state changes, another must
+	// becomes a reason, or a must in doubt becomes too late if it applies, with
+	// nothing but time passing; zero: none. The day of a record that lies in the
+	// future brings one as well.
 	NextChange time.Time
 }
 
 // Make computes the plan of a case at now. Same arguments, same plan.
 func Make(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
+	pl, m := makeAt(c, p, cal, now)
+	pl.NextChange = pl.nextRecord(c, p, cal, now, pl.nextChange(m, p, now))
+	return pl
+}
+
+// makeAt computes the plan without what comes next.
+func makeAt(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan, *musts) {
 	d := newDating(c, p, cal, now)
 	pl := &Plan{Protocol: p.Canonical(), Approved: p.Approved, Day: c.Day, Start: c.Start, Discharge: d.discharge, Medicines: d.advice}
 	pl.Items = d.all(p.order, c, p, now)
 	pl.leave(p, cal)
 	m := pl.musts(c, p, cal)
 	pl.Infeasible = m.reasons(now)
+	pl.TooLateIfAsked = pl.lateInDoubt(cal, now)
 	pl.State = pl.caseState(c, now)
-	pl.NextChange = pl.nextChange(m, p, now)
-	return pl
+	return pl, m
 }
 
 // makeMusts computes of a plan only what decides whether its day can be met: the
@@ -151,12 +163,13 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		i.Key.Round = round
 		i.Replaces = round - 1
 		i.Entry = c.Entries[i.Key]
+		asked := i.Entry.Outcome == Applies // said by a person, whatever a record shows
 		if i.Entry.Outcome == NoOutcome || i.Entry.Outcome == Applies {
 			shown = d.prove(&i, c, d.cal.DateOf(now), shown) || shown
 		}
 		later := c.Entries[Key{i.Key.Step, i.Key.Repeat, round + 1}].Outcome != NoOutcome
 		i.Applies = applies
-		if i.Entry.Outcome == Applies {
+		if asked {
 			i.Applies, i.Needs = Yes, nil
 		}
 		i.State = i.settled(c, later)
@@ -241,7 +254,7 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 			continue
 		}
 		for _, t := range i.turns(p, cal) {
-			if sooner(t) && i.state(p, c.pauses(i), t, cal) != i.State {
+			if sooner(t) && (i.state(p, c.pauses(i), t, cal) != i.State || pl.tooLateIfAsked(i, cal, t) != pl.tooLateIfAsked(i, cal, now)) {
 				next = t
 			}
 		}

@@ -2,6 +2,8 @@ package readiness
 
 import (
 	"cmp"
+	"slices"
+	"time"
 
 	"example.org/countback/pkg/calendar"
 )
@@ -68,3 +70,30 @@ func (d *dating) lapsed(s *Step, p Proof) bool {
 	}
 	return p.On >= from
 }
+
+// nextRecord is next, or an earlier instant at which a record of a day that is
+// still to come begins to show that something was done.
+func (pl *Plan) nextRecord(c *Case, p *Protocol, cal *calendar.Calendar, now, next time.Time) time.Time {
+	var days []calendar.Date
+	today := cal.DateOf(now)
+	for _, proofs := range c.Proofs {
+		for _, proof := range proofs {
+			if proof.On > today {
+				days = append(days, proof.On)
+			}
+		}
+	}
+	slices.Sort(days)
+	for _, day := range slices.Compact(days) {
+		at := cal.StartOf(day)
+		if !next.IsZero() && !at.Before(next) {
+			break
+		}
+		if then, _ := makeAt(c, p, cal, at); !slices.EqualFunc(pl.Items, then.Items, sameRecord) {
+			return at
+		}
+	}
+	return next
+}
+
+func sameRecord(a, b Item) bool { return a.Key == b.Key && a.Entry.Record == b.Entry.Record }

@@ -148,3 +148,32 @@ func TestProofInItsWindowOnly(t *testing.T) {
 		})
 	}
 }
+
+// A record of a day that is still to come says nothing before that day, and the
+// plan is made again when it comes.
+func TestRecordOfADayToCome(t *testing.T) {
+	cal := chicago(t)
+	c := surgeryOn(t, cal, "2026-11-30")
+	c.Proofs = map[readiness.Key][]readiness.Proof{{Step: "visit"}: {{Record: "Encounter/e", On: day(t, "2026-11-12")}}}
+	p := protocol(t, step("visit", before(30, 7)))
+	pl := readiness.Make(&c, p, cal, clock(t, cal, "2026-11-11 09:00"))
+	require.Equal(t, readiness.Open, item(t, pl, "visit").State)
+	require.Equal(t, clock(t, cal, "2026-11-12 00:00"), pl.NextChange)
+	pl = readiness.Make(&c, p, cal, pl.NextChange)
+	require.Equal(t, readiness.StateDone, item(t, pl, "visit").State)
+}
+
+// What a person found out about a condition is not forgotten because a record
+// shows that the step was done.
+func TestRecordOfAStepFoundToApply(t *testing.T) {
+	cal := chicago(t)
+	visit := step("visit", before(30, 7))
+	visit.Condition = condition(t, "pets")
+	c := surgeryOn(t, cal, "2026-11-30")
+	c.Entries = entries(map[string]readiness.Entry{"visit": {Outcome: readiness.Applies}})
+	c.Proofs = map[readiness.Key][]readiness.Proof{{Step: "visit"}: {{Record: "Encounter/e", On: day(t, "2026-11-10")}}}
+	i := item(t, readiness.Make(&c, protocol(t, visit), cal, clock(t, cal, "2026-11-11 09:00")), "visit")
+	require.Equal(t, readiness.StateDone, i.State)
+	require.Equal(t, readiness.Yes, i.Applies)
+	require.Empty(t, i.Needs)
+}

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"example.org/countback/pkg/fhir"
-	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -122,9 +121,7 @@ func (a *asking) answer() ([]byte, error) {
 		Plan: s.replan(),
 	}
 	view.Holds = s.w.held
-	if len(view.Plan.Infeasible) > 0 || view.Plan.State == readiness.CaseHeld {
-		view.Safe = new(readiness.Earliest(c, a.p.Protocol, o.facility.Calendar, a.tx.Now))
-	}
+	view.Other = o.facility.AskOtherDays(c, view.Plan, a.p, a.tx.Now)
 	for _, m := range s.booking.Members {
 		if !a.inline[m] {
 			view.Held = append(view.Held, m)

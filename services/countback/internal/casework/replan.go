@@ -459,9 +459,8 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
 	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created, Holds: w.held}
-	if len(w.plan.Infeasible) > 0 || w.plan.State == readiness.CaseHeld {
-		safe := readiness.Earliest(&w.b.Case, w.protocol.Protocol, w.office.facility.Calendar, w.tx.Now)
-		view.Safe, w.safe = &safe, safe.Day.String()
+	if view.Other = w.office.facility.AskOtherDays(&w.b.Case, w.plan, w.protocol, w.tx.Now); view.Other.Safe != nil {
+		w.safe = view.Other.Safe.Day.String()
 	}
 	body, err := w.office.facility.CarePlan(view, w.protocol)
 	if err != nil {

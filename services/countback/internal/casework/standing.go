@@ -101,7 +101,7 @@ func (o *Office) EarliestSafe(ctx context.Context, typ, id string) ([]byte, erro
 		}
 		out, err = o.facility.SafeParameters(translate.SafeAnswer{
 			Case: c, Plan: pl, Holds: s.w.held, Now: tx.Now,
-			Safe: readiness.Earliest(c, p.Protocol, o.facility.Calendar, tx.Now),
+			Safe: readiness.Earliest(c, p.Protocol, o.facility.Calendar, tx.Now), IfAsked: pl.EarliestIfAsked(c, p.Protocol, o.facility.Calendar, tx.Now),
 		}, p)
 		return err
 	})

@@ -112,8 +112,13 @@ func caseOf(c Case) readiness.Case {
 	for _, e := range c.Entries {
 		was := readiness.Case{Day: dateOf(e.For), Start: e.ForStart, Details: e.Under}
 		out.Entries[readiness.Key{Step: e.Code, Repeat: e.Key, Round: e.Round}] = readiness.Entry{
-			Outcome: outcomesOf[e.Kind], On: dateOf(e.Done), Until: dateOf(e.Until), For: was.Snapshot(),
+			Outcome: outcomesOf[e.Kind], On: dateOf(e.Done), Until: dateOf(e.Until), For: was.Snapshot(), Against: e.Against,
 		}
+	}
+	out.Proofs = map[readiness.Key][]readiness.Proof{}
+	for _, r := range c.Records {
+		key := readiness.Key{Step: r.Code, Repeat: r.Key}
+		out.Proofs[key] = append(out.Proofs[key], readiness.Proof{Record: r.Name, On: dateOf(r.Done), Until: dateOf(r.Until), InTime: r.InTime})
 	}
 	return out
 }
@@ -155,29 +160,33 @@ func orDash(d calendar.Date) string {
 func (plan Plan) lines(zone *time.Location) []string {
 	lines := []string{said(plan.State, plan.Discharge.words(zone))}
 	for _, it := range plan.Items {
-		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s",
+		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s, record %q",
 			it.Code, it.Key, it.Round, it.State, it.Opens.words(zone), it.Due.words(zone), it.Last.words(zone),
-			answersOf[it.Applies], it.Waits, it.LeaveBy, it.LeaveFor, marks(it.Compressed, it.TooLate)))
+			answersOf[it.Applies], it.Waits, it.LeaveBy, it.LeaveFor, marks(it.Compressed, it.TooLate), it.Record))
 	}
 	for _, m := range plan.Infeasible {
 		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
 			m.Code, m.Key, m.Round, m.Days, m.Latest, m.Then, m.Takes))
 	}
-	return lines
+	return append(lines, fmt.Sprintf("too late if they apply: %v", plan.Doubtful))
 }
 
 func linesOf(plan *readiness.Plan, zone *time.Location) []string {
 	lines := []string{said(string(plan.State), wordsOf(plan.Discharge, zone))}
 	for _, i := range plan.Items {
-		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s",
+		lines = append(lines, fmt.Sprintf("%s/%s/%d %s: opens %s due %s last %s applies %d waits %v leave %s for %v%s, record %q",
 			i.Key.Step, i.Key.Repeat, i.Key.Round, i.State, wordsOf(i.Opens, zone), wordsOf(i.Due, zone), wordsOf(i.Last, zone),
-			i.Applies, i.Waits, orDash(i.LeaveBy), i.LeaveFor, marks(i.Compressed, i.TooLate)))
+			i.Applies, i.Waits, orDash(i.LeaveBy), i.LeaveFor, marks(i.Compressed, i.TooLate), i.Entry.Record))
 	}
 	for _, r := range plan.Infeasible {
 		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
 			r.Key.Step, r.Key.Repeat, r.Key.Round, r.DaysMissing, orDash(r.Latest), r.Then, r.Takes))
 	}
-	return lines
+	var doubtful []string
+	for _, key := range plan.TooLateIfAsked {
+		doubtful = append(doubtful, fmt.Sprintf("%s/%s/%d", key.Step, key.Repeat, key.Round))
+	}
+	return append(lines, fmt.Sprintf("too late if they apply: %v", doubtful))
 }
 
 // difference is "" for equal plans, else where they differ and what they were

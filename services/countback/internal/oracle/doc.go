@@ -22,6 +22,13 @@
 //   - What is done too early does not count: on a fixed step, on one for this
 //     date only that the date opens, and on one that opens with surgery or later,
 //     before they open. Nor does a round count once people went on to the next.
+//   - A record stands where no person says anything, from its own day on; the
+//     newest that counts is taken. One that does not count, though it could have
+//     for some day since the booking, is shown once before, as a round of its own.
+//     It was done for the day that stands if it lies in the window; which record
+//     shows what is a part of the plan, as a state is.
+//   - A must in doubt is too late if it applies once its last day is over; that is
+//     told, and is no reason why the day cannot be met.
 //   - What was done for "this date" counts for another start too, unless it is due
 //     at a time that is counted from surgery.
 //   - A compressed item is due at once, or as soon as it opens, not late.

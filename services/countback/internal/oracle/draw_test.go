@@ -171,6 +171,7 @@ func (w *world) draw(t *rapid.T) situation {
 		s.c.Events = append(s.c.Events, Event{Name: "event", Key: fmt.Sprint("e", n), At: at})
 	}
 	drawEntries(t, &s, rapid.SampledFrom([]int{2, 2, 5}).Draw(t, "one entry in"))
+	drawRecords(t, &s, rapid.SampledFrom([]int{2, 4, 12}).Draw(t, "one record in"))
 	s.now = drawNow(t, s)
 	return s
 }

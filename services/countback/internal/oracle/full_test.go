@@ -50,6 +50,7 @@ func TestDefaultProtocol(t *testing.T) {
 			inOrder(t, &s)
 		} else {
 			drawEntries(t, &s, rapid.IntRange(1, 6).Draw(t, "one entry in"))
+			drawRecords(t, &s, rapid.IntRange(2, 12).Draw(t, "one record in"))
 		}
 		s.now = drawNow(t, s)
 		return s

@@ -12,6 +12,7 @@ func Make(place *Place, rules Rules, c Case, now time.Time) Plan {
 	}
 	p.network(plan.Items)
 	plan.Infeasible = p.infeasible(plan.Items)
+	plan.Doubtful = p.doubtful(plan.Items)
 	plan.State = p.caseState(plan)
 	return plan
 }
@@ -55,12 +56,16 @@ func (p *planner) rounds(first Item) []Item {
 	first.Applies = first.step.When.answer(p.c.Facts)
 	p.window(&first)
 	var items []Item
+	lapsed := false // a record that no longer counts was shown
 	for round := 1; ; round++ {
 		it := first
 		it.Round = round
 		it.entry = p.entry(it, round)
 		if it.entry != nil && it.entry.Kind == "applies" {
 			it.Applies = Yes
+		}
+		if it.entry == nil || it.entry.Kind == "applies" || it.entry.Kind == "" {
+			lapsed = p.shownBy(&it, lapsed)
 		}
 		it.State = p.itemState(it)
 		items = append(items, it)
@@ -110,10 +115,15 @@ func (p *planner) tooEarly(it Item) bool {
 // expired says whether what was done no longer counts for the day of surgery.
 // Once people went on to the next round it does not come back.
 func (p *planner) expired(it Item) bool {
-	entry, expiry := it.entry, it.step.Expiry
-	if p.entry(it, it.Round+1) != nil || p.tooEarly(it) {
+	if next := p.entry(it, it.Round+1); next != nil && next.Kind != "" {
 		return true
 	}
+	return p.tooEarly(it) || p.aged(it)
+}
+
+// aged: it was in time, and yet does not count for the day of surgery.
+func (p *planner) aged(it Item) bool {
+	entry, expiry := it.entry, it.step.Expiry
 	for _, thing := range expiry.VoidedBy {
 		was, said := entry.Under[thing]
 		if said && was != p.c.Under[thing] {

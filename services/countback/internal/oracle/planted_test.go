@@ -31,6 +31,13 @@ var planted = []struct{ name, file, line, instead string }{
 	{"no timer for what must follow", "readiness/plan.go", "range m.turns() {", "range m.turns()[:0] {"},
 	{"the run goes on past a gap", "readiness/earliest.go", "break // the run ends", "continue"},
 	{"a moved last day is no change", "readiness/replan.go", "&& i.Last.same(o.Last)", ""},
+	{"a span without the time between", "readiness/network.go", "l.later(earliest[l.from], cal))", "earliest[l.from])"},
+	{"no timer for a must in doubt", "readiness/plan.go", "|| pl.tooLateIfAsked(i, cal, t) != pl.tooLateIfAsked(i, cal, now)", ""},
+	{"a must in doubt has a day more", "readiness/doubt.go", "i.TooLate || !at.Before(i.Last.Ends(cal))", "i.TooLate || !at.Before(i.Last.Ends(cal).AddDate(0, 0, 1))"},
+	{"a record of the future counts", "readiness/proof.go", "p.On > today || ", ""},
+	{"the oldest record counts", "readiness/proof.go", "cmp.Compare(e.On, o.On)", "cmp.Compare(o.On, e.On)"},
+	{"a record from before the booking is shown", "readiness/proof.go", "return p.On >= from", "return true"},
+	{"an obstacle is cleared once for all", "readiness/earliest.go", "		o[key] = &Obstacle{Key: r.Key}\n", "		if o[key] == nil {\n			o[key] = &Obstacle{Key: r.Key}\n		}\n"},
 }
 
 // A comparison that cannot fail proves nothing: each planted fault must come to

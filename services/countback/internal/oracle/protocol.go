@@ -102,7 +102,8 @@ type Event struct {
 }
 
 // Entry is what a person recorded on an item. Kind is "done", "waived", "not
-// needed", "failed", or "applies" for an item that was in doubt. For and ForStart are the day of surgery and the start
+// needed", "failed", "applies" for an item that was in doubt, or empty where all
+// that was said is which record does not count: Against. For and ForStart are the day of surgery and the start
 // that it was done for, Under what was then true of what may void it. Done and
 // Until may be no day.
 type Entry struct {
@@ -114,6 +115,16 @@ type Entry struct {
 	For       Day
 	ForStart  time.Time
 	Under     map[string]string
+	Against   string
+}
+
+// Record shows that a step was done, where no person says anything about it. One
+// that is in time only shows nothing outside of the window.
+type Record struct {
+	Code, Key   string
+	Name        string
+	Done, Until Day
+	InTime      bool
 }
 
 // Case is one booked operation. Without a date Surgery is no day, and Start is
@@ -132,6 +143,7 @@ type Case struct {
 	Repeats       map[string][]string
 	Events        []Event
 	Entries       []Entry
+	Records       []Record
 }
 
 // Moment is a whole day, an instant of that day, or nothing.
@@ -156,6 +168,7 @@ type Item struct {
 	LeaveBy    Day      // the last day that leaves time for what follows
 	LeaveFor   []string // the steps that follow, where that is before its own last day
 	Span       [2]Day   // the first and the last day on which it can be done
+	Record     string   // that shows what became of it
 	step       *Step
 	entry      *Entry
 	raised     time.Time
@@ -179,4 +192,5 @@ type Plan struct {
 	State      string
 	Discharge  Moment
 	Infeasible []Missing
+	Doubtful   []string // musts in doubt that are too late if they turn out to apply
 }

@@ -148,12 +148,12 @@ func (it Item) dates() string {
 func (plan Plan) stands() string {
 	text := plan.State + plan.Discharge.words(time.UTC)
 	for _, it := range plan.Items {
-		text += " " + it.State
+		text += " " + it.State + it.Record
 	}
 	for _, m := range plan.Infeasible {
 		text += fmt.Sprint(" ", m.Code, m.Key, m.Round, m.Latest, m.Then)
 	}
-	return text
+	return text + fmt.Sprint(plan.Doubtful)
 }
 
 // words writes a day, or an instant in a zone.

@@ -155,6 +155,12 @@ func safeOf(s readiness.Safe, zone *time.Location) string {
 // little.
 func (plan Plan) asked(met map[string]int) {
 	for _, it := range plan.Items {
+		if it.Record != "" && it.State == "done" {
+			met["shown by a record"]++
+		}
+		if it.Record != "" && it.State == "expired" {
+			met["a record that lapsed"]++
+		}
 		if it.LeaveFor != nil {
 			met["leaves time"]++
 		}
@@ -162,6 +168,7 @@ func (plan Plan) asked(met map[string]int) {
 			met["chain"]++
 		}
 	}
+	met["late in doubt"] += len(plan.Doubtful)
 	if slices.ContainsFunc(plan.Infeasible, func(m Missing) bool { return m.Then != nil }) {
 		met["infeasible by what follows"]++
 	}

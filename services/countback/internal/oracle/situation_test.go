@@ -45,8 +45,11 @@ func (s situation) describe(about string) string {
 		fmt.Fprintf(&out, "event %s/%s %s\n", e.Name, e.Key, at(e.At))
 	}
 	for _, e := range c.Entries {
-		fmt.Fprintf(&out, "entry %s/%s/%d %s on %s until %s, for %s %s, under %v\n",
-			e.Code, e.Key, e.Round, e.Kind, e.Done, e.Until, e.For, at(e.ForStart), e.Under)
+		fmt.Fprintf(&out, "entry %s/%s/%d %s on %s until %s, for %s %s, under %v, against %q\n",
+			e.Code, e.Key, e.Round, e.Kind, e.Done, e.Until, e.For, at(e.ForStart), e.Under, e.Against)
+	}
+	for _, r := range c.Records {
+		fmt.Fprintf(&out, "record %s of %s/%s on %s until %s, in time only %t\n", r.Name, r.Code, r.Key, r.Done, r.Until, r.InTime)
 	}
 	for _, step := range s.rules.Steps {
 		if len(s.rules.Steps) <= 8 || strings.Contains(about, step.Code+"/") {

@@ -74,3 +74,18 @@ func (p *planner) ready(items []Item) bool {
 	}
 	return true
 }
+
+// doubtful names the musts of the preparation that may turn out to apply when it
+// is too late for them.
+func (p *planner) doubtful(items []Item) []string {
+	var list []string
+	for _, it := range items {
+		if it.Applies != Unknown || it.step.Need != Must || !waiting(it.State) || it.Last.none() || it.Last.Day > p.c.Surgery {
+			continue
+		}
+		if it.TooLate || p.over(it.Last) || it.Opens.Day > it.Last.Day {
+			list = append(list, it.name())
+		}
+	}
+	return list
+}

@@ -2,6 +2,7 @@ package oracle
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"pgregory.net/rapid"
@@ -141,25 +142,65 @@ func size(p Point) int {
 // round of it now and then.
 func drawEntries(t *rapid.T, s *situation, in int) {
 	for _, step := range s.rules.Steps {
-		keys := []string{""}
-		if step.Repeat != "" {
-			keys = s.c.Repeats[step.Repeat]
-		}
-		if step.Trigger != "" {
-			keys = nil
-			for _, e := range s.c.Events {
-				if e.Name == step.Trigger {
-					keys = append(keys, e.Key)
-				}
-			}
-		}
-		for _, key := range keys {
+		for _, key := range s.keys(step) {
 			for round := 1; one(t, in, "entry"); round++ {
 				s.c.Entries = append(s.c.Entries, drawEntry(t, s, step, key, round))
 				in = max(in, 3)
 			}
 		}
 	}
+}
+
+// keys are what a step has items for.
+func (s *situation) keys(step Step) []string {
+	switch {
+	case step.Repeat != "":
+		return s.c.Repeats[step.Repeat]
+	case step.Trigger == "":
+		return []string{""}
+	}
+	var keys []string
+	for _, e := range s.c.Events {
+		if e.Name == step.Trigger {
+			keys = append(keys, e.Key)
+		}
+	}
+	return keys
+}
+
+// drawRecords has records show that about one item in so many was done, some of
+// them on one day, and lets people object to some.
+func drawRecords(t *rapid.T, s *situation, in int) {
+	to := dayOr(s.c.Surgery, facility{place: s.place}, s.c.Booked)
+	booked := s.place.dateOf(s.c.Booked)
+	for _, step := range s.rules.Steps {
+		for _, key := range s.keys(step) {
+			for n := 0; n < 3 && one(t, in, "record"); n++ {
+				r := Record{Code: step.Code, Key: key, Name: rapid.SampledFrom([]string{"x", "y", "z"}).Draw(t, "name") + fmt.Sprint(n), InTime: one(t, 3, "in time")}
+				switch rapid.IntRange(0, 3).Draw(t, "shown when") {
+				case 0:
+					r.Done = walk(to, -step.Expiry.Days+rapid.IntRange(-1, 1).Draw(t, "age off"))
+				case 1:
+					r.Done = walk(booked, -step.Expiry.Days+rapid.IntRange(-1, 1).Draw(t, "booking off"))
+				case 2:
+					r.Done = walk(booked, rapid.IntRange(-1, 1).Draw(t, "booking"))
+				default:
+					r.Done = walk(to, -rapid.IntRange(-5, 60).Draw(t, "days before"))
+				}
+				if one(t, 2, "with an end") {
+					r.Until = walk(to, rapid.IntRange(-1, 1).Draw(t, "until"))
+				}
+				s.c.Records = append(s.c.Records, r)
+				if one(t, 5, "objected") && !s.recorded(step.Code, key) {
+					s.c.Entries = append(s.c.Entries, Entry{Code: step.Code, Key: key, Round: 1, Against: r.Name})
+				}
+			}
+		}
+	}
+}
+
+func (s *situation) recorded(code, key string) bool {
+	return slices.ContainsFunc(s.c.Entries, func(e Entry) bool { return e.Code == code && e.Key == key && e.Round == 1 })
 }
 
 func drawEntry(t *rapid.T, s *situation, step Step, key string, round int) Entry {

@@ -37,6 +37,11 @@ func (p *Protocol) sameStep(o *Protocol, a, b *readiness.Step) bool {
 			return false
 		}
 	}
+	for _, code := range append(p.After(a.Code), o.After(a.Code)...) {
+		if p.titleOf(code) != o.titleOf(code) {
+			return false
+		}
+	}
 	return true
 }
 

@@ -22,9 +22,9 @@ const planID = "plan"
 type AppliedView struct {
 	Booking *Booking // as supposed
 	Plan    *readiness.Plan
-	Safe    *readiness.Safe // when the day cannot be met: which day can
-	Holds   []HoldView      // on the day that is supposed
-	Held    []string        // references of those of the booking's resources that are held here
+	Other   OtherDays
+	Holds   []HoldView // on the day that is supposed
+	Held    []string   // references of those of the booking's resources that are held here
 
 	Encounter, Practitioner string // references in whose context it was asked; empty: none
 	Now                     time.Time
@@ -49,8 +49,8 @@ func (f Facility) Applied(v AppliedView, p *Protocol) ([]byte, error) {
 	for _, m := range v.Held {
 		c.SupportingInfo = append(c.SupportingInfo, *reference(m))
 	}
-	view := PlanView{Booking: v.Booking, Plan: v.Plan, Safe: v.Safe, Holds: v.Holds, closed: f.closed(v.Plan.Day)}
-	c.Extension = standing(view, p)
+	view := PlanView{Booking: v.Booking, Plan: v.Plan, Other: v.Other, Holds: v.Holds}
+	c.Extension = f.standing(view, p)
 	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: f.narrative(view, p, notes)}
 	c.Activity = []r4.CarePlanActivity{{Reference: reference("#" + planID)}}
 
@@ -95,7 +95,7 @@ func (f Facility) options(group *fhir.RequestGroup, v AppliedView, p *Protocol) 
 }
 
 // standing tells the state of a plan and why it is so.
-func standing(v PlanView, p *Protocol) []r4.Extension {
+func (f Facility) standing(v PlanView, p *Protocol) []r4.Extension {
 	out := []r4.Extension{{
 		Url:                  ExtensionBase + "readiness-state",
 		ValueCodeableConcept: concept(SystemCaseState, string(v.Plan.State), ""),
@@ -106,10 +106,10 @@ func standing(v PlanView, p *Protocol) []r4.Extension {
 		}
 	}
 	day("surgery-date", v.Plan.Day)
-	if v.Safe != nil {
-		day("earliest-safe-date", v.Safe.Day)
+	if v.Other.Safe != nil {
+		day("earliest-safe-date", v.Other.Safe.Day)
 	}
-	for _, why := range reasons(v, p) {
+	for _, why := range f.reasons(v, p) {
 		out = append(out, stringExtension("why", why))
 	}
 	return out

@@ -26,10 +26,9 @@ type PlanView struct {
 	CaseID  string
 	Booking *Booking
 	Plan    *readiness.Plan
-	Safe    *readiness.Safe // when the booked day cannot be met: which day can
-	Tasks   []string        // ids, in the plan's order
+	Other   OtherDays
+	Tasks   []string // ids, in the plan's order
 	Holds   []HoldView
-	closed  string // why the day of surgery is no operating day
 	Created time.Time
 }
 
@@ -51,8 +50,7 @@ func (f Facility) CarePlan(v PlanView, p *Protocol) ([]byte, error) {
 	for _, id := range v.Tasks {
 		c.Activity = append(c.Activity, r4.CarePlanActivity{Reference: reference("Task/" + id)})
 	}
-	v.closed = f.closed(v.Plan.Day)
-	c.Extension = standing(v, p)
+	c.Extension = f.standing(v, p)
 	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: f.narrative(v, p, notes)}
 	return fhir.Marshal(c)
 }
@@ -90,7 +88,7 @@ func (f Facility) period(b *Booking, pl *readiness.Plan) *r4.Period {
 }
 
 // reasons says why the plan stands as it does.
-func reasons(v PlanView, p *Protocol) []string {
+func (f Facility) reasons(v PlanView, p *Protocol) []string {
 	var out []string
 	switch v.Plan.State {
 	case readiness.CaseCancelled:
@@ -102,15 +100,11 @@ func reasons(v PlanView, p *Protocol) []string {
 			}
 		}
 	}
-	if v.closed != "" && v.Plan.State != readiness.CaseCancelled {
-		out = append(out, v.closed)
+	if closed := f.closed(v.Plan.Day); closed != "" && v.Plan.State != readiness.CaseCancelled {
+		out = append(out, closed)
 	}
-	for _, r := range v.Plan.Infeasible {
-		out = append(out, infeasible(v.Plan, r, p))
-	}
-	if v.Safe != nil {
-		out = append(out, safeWords(v.Safe, p)...)
-	}
+	out = append(out, notMet(v.Plan, p)...)
+	out = append(out, f.otherDays(v.Plan, v.Other, p)...)
 	for _, l := range v.Booking.Links {
 		if l.Rule == LinkInferred {
 			out = append(out, "The procedure was linked to this booking because person, operation and date agree; nobody said so.")
@@ -122,62 +116,6 @@ func reasons(v PlanView, p *Protocol) []string {
 		}
 	}
 	return out
-}
-
-// safeWords says which day can be met, what stands in the way until then, and
-// what the answer rests on.
-func safeWords(s *readiness.Safe, p *Protocol) []string {
-	title := func(k readiness.Key) string {
-		if step := p.Step(k.Step); step != nil {
-			return "“" + step.Title + "”"
-		}
-		return k.Step
-	}
-	if s.Day.IsZero() {
-		return []string{fmt.Sprintf("No operating day in the next %d days can be met.", p.Horizon)}
-	}
-	const day = "Mon 2 Jan 2006"
-	first := "The earliest day that can be met is " + s.Day.Format(day)
-	switch s.Run {
-	case 1:
-		first += "; the operating day after it cannot"
-	case 2:
-		first += ", and so can the operating day after it"
-	default:
-		first += fmt.Sprintf(", and so can the %d operating days after it", s.Run-1)
-	}
-	out := []string{first + "."}
-	var until []string
-	for _, o := range s.Obstacles {
-		what := o.Ground
-		if what == "" {
-			what = title(o.Key)
-		}
-		until = append(until, what+" → "+o.Clear.Format(day))
-	}
-	if len(until) > 0 {
-		out = append(out, "What each reason allows: "+strings.Join(until, "; ")+".")
-	}
-	var doubts []string
-	for _, d := range s.Unknown {
-		doubts = append(doubts, strings.Join(d.Needs, " and ")+" (by "+d.By.Words()+")")
-	}
-	if len(doubts) > 0 {
-		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
-	}
-	return out
-}
-
-// closed says why a day is no operating day here; empty when it is one.
-func (f Facility) closed(day calendar.Date) string {
-	if day.IsZero() || f.Calendar.IsOperatingDay(day) {
-		return ""
-	}
-	why := f.Calendar.HolidayName(day)
-	if why == "" {
-		why = day.Format("a Monday")
-	}
-	return "The day of surgery is not an operating day here: " + why + "."
 }
 
 // EndingWords says in plain words why a case ended without surgery.
@@ -269,7 +207,7 @@ func (f Facility) narrative(v PlanView, p *Protocol, notes string) string {
 	if open := questions(v.Plan); len(open) > 0 {
 		line("To find out: %s.", strings.Join(open, "; "))
 	}
-	for _, why := range append(f.summary(v, p), reasons(v, p)...) {
+	for _, why := range append(f.summary(v, p), f.reasons(v, p)...) {
 		line("%s", why)
 	}
 	line("Protocol: %s, version %s. %s", p.Title, p.Version, notes)

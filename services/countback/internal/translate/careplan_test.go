@@ -196,8 +196,8 @@ func TestSheet(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "Readiness plan: left hip replacement. Day of surgery: Monday 30 November 2026, anaesthesia from 07:30 CST.", s.Headline)
 	require.Equal(t, "State: on-track. 5 steps apply; for 1 more something must be known first.\nTo find out: whether the person has pets at home."+
-		"\nBooked on Thu 26 Nov 2026, 4 days before surgery: 1 step is later than usual and is asked for as soon as possible. By Fri 27 Nov 2026: “The visit”."+
-		"\nThe booked day can still be met if all of this is done in time.", s.State)
+		"\nBooked on Thu 26 Nov 2026, 4 days before surgery: 1 step is later than usual and is asked for as soon as possible. Surgery needs by Fri 27 Nov 2026 “The visit”."+
+		"\nThe booked day can still be met if all that surgery needs is done in time.", s.State)
 	require.Contains(t, s.Notice, ExampleNotice)
 	lines := map[string]SheetLine{}
 	for _, l := range s.Lines {
@@ -205,7 +205,7 @@ func TestSheet(t *testing.T) {
 	}
 	visit := lines["The visit"]
 	require.Equal(t, "task-1", visit.TaskID)
-	require.Equal(t, []string{"Primary care", "Sat 31 Oct 2026", "Mon 23 Nov 2026", "Mon 30 Nov 2026 07:30 CST", "due", "as soon as possible"},
+	require.Equal(t, []string{"Primary care", "Sat 31 Oct 2026", "Mon 23 Nov 2026", "Mon 30 Nov 2026 07:30 CST", "due", "as soon as possible; by Sun 29 Nov 2026, to leave time for what follows"},
 		[]string{visit.Who, visit.Opens, visit.Due, visit.Last, visit.State, visit.Remark})
 	require.True(t, visit.Asked)
 	require.NotEmpty(t, visit.Rule)

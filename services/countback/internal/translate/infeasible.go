@@ -9,6 +9,27 @@ import (
 	"example.org/countback/pkg/readiness"
 )
 
+// notMet says which musts cannot be met, and why; once the operation has begun,
+// which were not done before as far as anybody recorded.
+func notMet(pl *readiness.Plan, p *Protocol) []string {
+	var out []string
+	if len(pl.Infeasible) == 0 {
+		return nil
+	}
+	if !pl.State.Begun() {
+		out = append(out, "The booked day cannot be met.")
+		for _, r := range pl.Infeasible {
+			out = append(out, infeasible(pl, r, p))
+		}
+		return out
+	}
+	keys := make([]readiness.Key, len(pl.Infeasible))
+	for n, r := range pl.Infeasible {
+		keys[n] = r.Key
+	}
+	return []string{"Surgery needs these, and nobody recorded in time that they were done: " + titles(keys, p) + "."}
+}
+
 // infeasible says in one or two sentences why a must cannot be met: by which
 // rule, and by how many days. It names the day that it is counted to, as a plan
 // may be read on a later one.

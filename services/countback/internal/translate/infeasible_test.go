@@ -76,5 +76,5 @@ func TestWordsOfAMedicineInTheWay(t *testing.T) {
 		"“List of all medicines” had to be done by Thu 26 Nov 2026, so that “Prescriber signs the plan for a medicine” and then “Last dose of a medicine” could follow by Thu 26 Nov 2026 (Warfarin: last dose by Thu 26 Nov 2026); Mon 30 Nov 2026 is 4 days too late.")
 	pl := readiness.Make(&b.Case, p.Protocol, f.Calendar, f.clock(t, "2026-11-23 12:00"))
 	soon := strings.Join(f.summary(PlanView{Booking: &b, Plan: pl}, p), "\n")
-	require.Contains(t, soon, "By Wed 25 Nov 2026: “Nose swab”, “List of all medicines”;", "the nurse is not there on Thanksgiving Day")
+	require.Contains(t, soon, "Surgery needs by Wed 25 Nov 2026 “List of all medicines”; by Mon 30 Nov 2026 “Blood tests before surgery”;", "the nurse is not there on Thanksgiving Day")
 }

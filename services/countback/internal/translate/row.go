@@ -41,6 +41,8 @@ type Row struct {
 	Record   string           `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
 	RecordOn string           `json:"po,omitempty"`  // the day that it shows
 	Advice   []string         `json:"adv,omitempty"` // what the rules on medicines say
+	LeaveBy  string           `json:"lb,omitempty"`  // the last day that leaves time for what must follow, where that is earlier
+	LeaveFor []string         `json:"lf,omitempty"`  // codes of the steps that follow, each after the one before
 }
 
 // Work is what people recorded on a Task. It survives every change of plan.
@@ -98,6 +100,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 	i := readiness.Item{
 		Key: r.Key(), Step: s, State: r.State, Applies: r.Applies, Needs: r.Needs, Waits: r.Waits,
 		Opens: f.moment(r.Opens), Due: f.moment(r.Due), Last: f.moment(r.Last), Entry: r.Entry(), Because: r.Because,
+		LeaveBy: f.moment(r.LeaveBy).Day, LeaveFor: r.LeaveFor,
 	}
 	for _, m := range r.Marks {
 		i.Compressed = i.Compressed || m == 'c'
@@ -116,6 +119,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Key.Round,
 		State: i.State, Applies: i.Applies, Waits: i.Waits, Needs: i.Needs,
 		Opens: f.written(i.Opens), Due: f.written(i.Due), Last: f.written(i.Last), Because: i.Because, Advice: i.Advice,
+		LeaveBy: i.LeaveBy.String(), LeaveFor: i.LeaveFor,
 	}
 	if i.Entry.Record != "" {
 		r.Record, r.RecordOn = i.Entry.Record, i.Entry.On.String()

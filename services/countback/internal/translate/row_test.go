@@ -176,6 +176,7 @@ func drawItem(t *rapid.T, f Facility, p *Protocol) readiness.Item {
 		Opens:   moment("opens"), Due: moment("due"), Last: moment("last"),
 		Waits: words("waits"), Needs: words("needs"),
 		Compressed: rapid.Bool().Draw(t, "compressed"), TooLate: rapid.Bool().Draw(t, "too late"),
+		LeaveBy: moment("leave by").Day, LeaveFor: words("leave for"),
 	}
 	if rapid.Bool().Draw(t, "raised") {
 		out.Raised = &readiness.Raised{Why: "why " + rapid.String().Draw(t, "why"), At: f.Calendar.StartOf(calendar.NewDate(2026, 11, 12))}

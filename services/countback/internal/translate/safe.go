@@ -16,6 +16,9 @@ type SafeAnswer struct {
 	Safe  readiness.Safe  // ditto
 	Holds []HoldView      // ditto
 	Now   time.Time
+	// IfAsked is which day could be met if musts in doubt turned out to apply that
+	// are too late for the booked day; nil: none is.
+	IfAsked *readiness.IfAsked
 }
 
 // SafeParameters writes the answer to "if not that day, when?" as the operation
@@ -36,22 +39,39 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	for _, d := range a.Safe.Unknown {
 		out.Add(f.doubt(d, p))
 	}
-	for _, words := range safeWords(&a.Safe, p) {
+	if a.IfAsked != nil {
+		out.Add(p.ifAsked(a.IfAsked))
+	}
+	for _, words := range f.otherDays(a.Plan, OtherDays{&a.Safe, a.IfAsked}, p) {
 		out.Add(stringParameter("words", words))
 	}
 	out.Add(stringParameter("notice", p.notice()))
 	return fhir.Marshal(out)
 }
 
-// bookedDay says whether every must can still be met for the day that stands,
-// and nothing holds it.
+// ifAsked names the steps that may apply too late, and the day if they do.
+func (p *Protocol) ifAsked(a *readiness.IfAsked) fhir.Parameter {
+	out := fhir.Parameter{Name: "if-applies"}
+	for _, k := range a.Keys {
+		out.Part = append(out.Part, p.named(k)...)
+	}
+	if !a.Safe.Day.IsZero() {
+		out.Part = append(out.Part, dateParameter("day", a.Safe.Day))
+	}
+	out.Part = append(out.Part, fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run}, stringParameter("words", ifAskedWords(a, p)))
+	return out
+}
+
+// bookedDay says whether the day that stands is an operating day, every must can
+// still be met for it, and nothing holds it.
 func (f Facility) bookedDay(a SafeAnswer, p *Protocol) fhir.Parameter {
 	pl := a.Plan
-	met := len(pl.Infeasible) == 0 && pl.State != readiness.CaseHeld
+	closed := f.closed(pl.Day)
+	met := len(pl.Infeasible) == 0 && pl.State != readiness.CaseHeld && closed == ""
 	out := fhir.Parameter{Name: "booked-day", Part: []fhir.Parameter{
 		dateParameter("day", pl.Day), {Name: "met", ValueBoolean: &met},
 	}}
-	if closed := f.closed(pl.Day); closed != "" {
+	if closed != "" {
 		out.Part = append(out.Part, stringParameter("why", closed))
 	}
 	for _, h := range a.Holds {

@@ -71,6 +71,9 @@ func (f Facility) sheetLine(t *fhir.Resource) SheetLine {
 	if value(extension(t.Root(), "compressed")).Bool() {
 		remarks = append(remarks, "as soon as possible")
 	}
+	if by := f.moment(text(t.Root(), "leave-time-by")); !by.IsZero() {
+		remarks = append(remarks, "by "+by.Words()+", to leave time for what follows")
+	}
 	needs := extensions(t.Root(), "unknown-because")
 	if advice := extension(t.Root(), "medicine-advice"); advice != nil { // tells what is needed, too
 		remarks = append(remarks, value(advice).Text())

@@ -30,59 +30,91 @@ func (f Facility) summary(v PlanView, p *Protocol) []string {
 			out = append(out, words)
 		}
 	}
-	switch {
-	case len(pl.Infeasible) > 0 || pl.State == readiness.CaseHeld:
-	case soon != "":
-		out = append(out, "The booked day can still be met if all of this is done in time.")
-	default:
-		out = append(out, "The booked day can be met.")
+	if len(pl.Infeasible) > 0 || pl.State == readiness.CaseHeld || f.closed(pl.Day) != "" {
+		return out // told with its reasons
 	}
-	return out
+	return append(out, canBeMet(pl, soon != "", p))
+}
+
+// canBeMet says that the day that stands can be met, and on what that rests.
+func canBeMet(pl *readiness.Plan, late bool, p *Protocol) string {
+	var only []string
+	if late {
+		only = append(only, "all that surgery needs is done in time")
+	}
+	if keys := pl.TooLateIfAsked; len(keys) > 0 {
+		only = append(only, titles(keys, p)+" "+turn(keys)+" out not to apply")
+	}
+	switch {
+	case only == nil:
+		return "The booked day can be met."
+	case len(pl.TooLateIfAsked) == 0:
+		return "The booked day can still be met if " + only[0] + "."
+	}
+	return "The booked day can still be met only if " + strings.Join(only, ", and ") + "."
 }
 
 // bookedLate names what should have been done before the operation was booked,
-// by the last day on which it still helps.
+// by the last day on which it still helps: first what surgery needs, then what
+// going home needs, then what may be done without.
 func (f Facility) bookedLate(v PlanView) string {
-	by := map[string][]string{}
-	var order []readiness.Moment
-	steps := 0
+	var surgery, home, other []*readiness.Item
 	for n := range v.Plan.Items {
 		i := &v.Plan.Items[n]
 		if !i.Compressed || i.Applies != readiness.Yes || i.Replaces > 0 || i.State == readiness.Missed {
 			continue
 		}
+		switch i.Step.Need {
+		case readiness.Must:
+			surgery = append(surgery, i)
+		case readiness.MustToLeave:
+			home = append(home, i)
+		default:
+			other = append(other, i)
+		}
+	}
+	steps := len(surgery) + len(home) + len(other)
+	booked := f.Calendar.DateOf(v.Booking.Case.Booked)
+	ahead := v.Plan.Day.Sub(booked)
+	if steps == 0 || ahead < 0 { // recorded afterwards
+		return ""
+	}
+	are := map[bool]string{true: "is later than usual and is", false: "are later than usual and are"}[steps == 1]
+	text := fmt.Sprintf("Booked on %s, %s before surgery: %s %s asked for as soon as possible.",
+		booked.Format(dayWords), counted(ahead, "day"), counted(steps, "step"), are)
+	for _, group := range []struct {
+		words string
+		items []*readiness.Item
+	}{{"Surgery needs", surgery}, {"Going home needs", home}, {"Wanted, though surgery may go ahead without:", other}} {
+		if len(group.items) > 0 {
+			text += " " + group.words + " " + f.byDay(group.items) + "."
+		}
+	}
+	return text
+}
+
+// byDay names items by the last day on which they still help: "by Wed 25 Nov
+// 2026 “A” and “B”; by Thu 26 Nov 2026 “C”".
+func (f Facility) byDay(items []*readiness.Item) string {
+	by := map[string][]string{}
+	var order []readiness.Moment
+	for _, i := range items {
 		last := f.lastOpen(i)
 		if by[last.Words()] == nil {
 			order = append(order, last)
 		}
 		by[last.Words()] = append(by[last.Words()], "“"+i.Step.Title+"”")
-		steps++
-	}
-	if steps == 0 {
-		return ""
 	}
 	slices.SortStableFunc(order, func(a, b readiness.Moment) int { return cmp.Compare(a.Day, b.Day) })
-	var parts []string
-	for _, last := range order {
+	parts := make([]string, len(order))
+	for n, last := range order {
 		when := "by " + last.Words()
 		if last.IsZero() {
 			when = "the sooner the better"
 		}
-		parts = append(parts, when+": "+strings.Join(by[last.Words()], ", "))
+		parts[n] = when + " " + listed(by[last.Words()])
 	}
-	booked := f.Calendar.DateOf(v.Booking.Case.Booked)
-	are := map[bool]string{true: "is later than usual and is", false: "are later than usual and are"}[steps == 1]
-	ahead := v.Plan.Day.Sub(booked)
-	if ahead < 0 {
-		return "" // recorded afterwards
-	}
-	return fmt.Sprintf("Booked on %s, %s before surgery: %s %s asked for as soon as possible. %s.",
-		booked.Format(dayWords), counted(ahead, "day"), counted(steps, "step"), are, sentences(parts))
-}
-
-func sentences(parts []string) string {
-	text := strings.Join(parts, "; ")
-	return strings.ToUpper(text[:1]) + text[1:]
+	return strings.Join(parts, "; ")
 }
 
 // lastOpen is the last moment at which the item still helps, or leaves time for
@@ -111,14 +143,8 @@ func counted(n int, what string) string {
 // until when that can be found out.
 func (f Facility) lost(v PlanView, i *readiness.Item, p *Protocol) string {
 	pl := v.Plan
-	if i.InDoubt() && i.Compressed && i.Step.Need == readiness.Must && i.Last.Day <= pl.Day {
-		last := f.lastOpen(i)
-		if n := f.Calendar.DateOf(v.Booking.Case.Booked).Sub(last.Day); n > 0 {
-			return fmt.Sprintf("Not known: %s. If so, the booked day cannot be met: the last day for “%s” was %s, %s before it was booked.",
-				strings.Join(i.Needs, ", and "), i.Step.Title, lastWords(i, last, p), counted(n, "day"))
-		}
-		return fmt.Sprintf("Not known: %s. If so, “%s” must be done by %s; after that the booked day cannot be met.",
-			strings.Join(i.Needs, ", and "), i.Step.Title, lastWords(i, last, p))
+	if i.InDoubt() && i.Step.Need == readiness.Must && !i.Last.IsZero() && i.Last.Day <= pl.Day {
+		return f.mustInDoubt(v, i, p)
 	}
 	gone := i.State == readiness.Missed || i.InDoubt() && i.TooLate
 	if !gone || i.Applies == readiness.No || i.Entry.Outcome != readiness.NoOutcome || i.Last.Day > pl.Day {
@@ -134,7 +160,7 @@ func (f Facility) lost(v PlanView, i *readiness.Item, p *Protocol) string {
 	}
 	switch {
 	case i.Applies == readiness.Unknown:
-		return fmt.Sprintf("Not known: %s. If so, %s; ask %s.", strings.Join(i.Needs, ", and "), what, i.Asks())
+		return fmt.Sprintf("%s, %s; ask %s.", capital(i.AppliesIf(&v.Booking.Case)), what, i.Asks())
 	case i.Step.Need == readiness.Must && i.Step.Trigger == "":
 		return "" // among the reasons why the plan cannot be met
 	}
@@ -143,6 +169,29 @@ func (f Facility) lost(v PlanView, i *readiness.Item, p *Protocol) string {
 	}
 	return what + ". By the protocol surgery may go ahead without it."
 }
+
+// mustInDoubt says of a must that may apply until when it can be done, where it
+// was booked too late for its usual days, and that it cannot any more.
+func (f Facility) mustInDoubt(v PlanView, i *readiness.Item, p *Protocol) string {
+	last, gone := f.lastOpen(i), slices.Contains(v.Plan.TooLateIfAsked, i.Key)
+	if i.TooLate {
+		last = i.Due
+	}
+	n := f.Calendar.DateOf(v.Booking.Case.Booked).Sub(last.Day)
+	when := capital(i.AppliesIf(&v.Booking.Case))
+	switch {
+	case n > 0 && (gone || i.Compressed):
+		return fmt.Sprintf("%s, the booked day cannot be met: the last day for “%s” was %s, %s before it was booked.",
+			when, i.Step.Title, lastWords(i, last, p), counted(n, "day"))
+	case gone:
+		return fmt.Sprintf("%s, the booked day can no longer be met: the last day for “%s” was %s.", when, i.Step.Title, lastWords(i, last, p))
+	case i.Compressed:
+		return fmt.Sprintf("%s, “%s” must be done by %s; after that the booked day cannot be met.", when, i.Step.Title, lastWords(i, last, p))
+	}
+	return ""
+}
+
+func capital(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
 // lastWords says a last moment, and the rule that it comes from where it is the
 // item's own.

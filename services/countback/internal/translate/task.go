@@ -142,6 +142,9 @@ func (f Facility) taskExtensions(t *fhir.Task, r *Row, item *readiness.Item, p *
 		}
 		add(e)
 	}
+	if r.LeaveBy != "" && item.State.Waiting() {
+		add(r4.Extension{Url: ExtensionBase + "leave-time-by", ValueDate: &r.LeaveBy})
+	}
 	for _, s := range item.Step.Sources {
 		add(sourceExtension(s))
 	}

@@ -59,6 +59,7 @@ func (p *player) report(ctx context.Context, all []*story) error {
 		return err
 	}
 	p.printHeld(cases)
+	p.printMedicines(cases)
 	p.printCalls(cases)
 	if len(kept) > 0 {
 		fmt.Fprintf(p.Out, "\nKEPT, BUT NO CASE OPENED\n")

@@ -63,5 +63,5 @@ func TestClockCorrected(t *testing.T) {
 
 	cfg.Today = "2026-10-08"
 	a := started(t, cfg)
-	require.Equal(t, freshStates(t, a.Clock.Now(), 0), statesOf(t, a, 1))
+	require.Equal(t, unbrokenStates(t, a.Clock.Now(), 0), statesOf(t, a, 1))
 }

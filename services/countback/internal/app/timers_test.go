@@ -156,8 +156,8 @@ func (s *timed) setFarBack(at time.Time) {
 
 // TestTimersOnce kills the service in the middle of its timers, starts it again
 // at once or a week later, and sets the clock back between two starts. Every
-// change is told once, in the case's own sequence, and all stands as in a plan
-// that is made from nothing at the end. COUNTBACK_KILLS asks for more kills.
+// change is told once, in the case's own sequence, and all stands as in a service
+// that nothing happened to. COUNTBACK_KILLS asks for more kills.
 func TestTimersOnce(t *testing.T) {
 	want := 3
 	if text := os.Getenv("COUNTBACK_KILLS"); text != "" {
@@ -173,20 +173,31 @@ func TestTimersOnce(t *testing.T) {
 	}
 }
 
-func (s *timed) run() {
-	t := s.t
+// bookedAt is when the service hears of the bookings.
+func bookedAt(t *testing.T) time.Time {
 	zone, err := time.LoadLocation("America/Chicago")
 	require.NoError(t, err)
-	k := s.serve(time.Date(2026, 10, 6, 12, 0, 0, 0, zone))
-	for n := range timedCases {
-		s.post(k, timedBooking(n))
+	return time.Date(2026, 10, 6, 12, 0, 0, 0, zone)
+}
+
+// book sends so many bookings, from one number on, and opens the database.
+func (s *timed) book(count, from int) {
+	s.t.Helper()
+	k := s.serve(bookedAt(s.t))
+	defer k.kill()
+	for n := range count {
+		s.post(k, timedBooking(from+n))
 	}
 	k.kill()
+	var err error
 	s.db, err = sql.Open("sqlite3", "file:"+filepath.ToSlash(filepath.Join(s.dir, store.File))+"?_pragma=busy_timeout(60000)")
-	require.NoError(t, err)
-	defer s.db.Close()
+	require.NoError(s.t, err)
+}
 
-	at := time.Date(2026, 11, 1, 12, 0, 0, 0, zone)
+func (s *timed) run() {
+	s.book(timedCases, 0)
+	defer s.db.Close()
+	at := bookedAt(s.t).AddDate(0, 0, 26)
 	for week := range 5 {
 		s.killWithin(at)
 		switch week {
@@ -205,8 +216,8 @@ func (s *timed) run() {
 	s.check(at)
 }
 
-// check reads the whole stream and compares all that stands with a plan made
-// from nothing by another process.
+// check reads the whole stream and compares all that stands with a service that
+// nothing happened to.
 func (s *timed) check(at time.Time) {
 	t := s.t
 	cfg := settings(t)
@@ -235,7 +246,7 @@ func (s *timed) check(at time.Time) {
 	}
 	require.Len(t, sequence, timedCases)
 	for n := range timedCases {
-		require.Equal(t, freshStates(t, at, n%len(bookedDays)), statesOf(t, a, n), "case %d", n)
+		require.Equal(t, unbrokenStates(t, at, n%len(bookedDays)), statesOf(t, a, n), "case %d", n)
 	}
 }
 
@@ -263,29 +274,23 @@ func states(t *testing.T, tasks []json.RawMessage) map[string]string {
 	return out
 }
 
-var fresh = map[string]map[string]string{}
+var unbroken = map[string]map[string]string{}
 
-// freshStates asks the command for the plan of a booking at an instant.
-func freshStates(t *testing.T, at time.Time, day int) map[string]string {
+// unbrokenStates is how a booking stands at an instant in a service that took it
+// in, stopped before anything was due, and did all that came due in one go.
+func unbrokenStates(t *testing.T, at time.Time, day int) map[string]string {
 	t.Helper()
 	key := fmt.Sprint(at, day)
-	if fresh[key] != nil {
-		return fresh[key]
+	if unbroken[key] != nil {
+		return unbroken[key]
 	}
-	file := filepath.Join(t.TempDir(), "booking.json")
-	require.NoError(t, os.WriteFile(file, timedBooking(day), 0o600))
-	out, err := command(t, "plan", "-today", at.Format(time.RFC3339), "-o", "json", file).Output()
-	require.NoError(t, err)
-	var b struct {
-		Entry []struct{ Resource json.RawMessage }
-	}
-	require.NoError(t, json.Unmarshal(out, &b))
-	var tasks []json.RawMessage
-	for _, e := range b.Entry {
-		if bytes.Contains(e.Resource, []byte(`"resourceType":"Task"`)) {
-			tasks = append(tasks, e.Resource)
-		}
-	}
-	fresh[key] = states(t, tasks)
-	return fresh[key]
+	s := &timed{t: t, dir: t.TempDir()}
+	s.book(1, day)
+	defer s.db.Close()
+	s.finish(at, 0)
+	cfg := settings(t)
+	cfg.Data, cfg.Today = s.dir, at.Format(time.RFC3339)
+	a := started(t, cfg)
+	unbroken[key] = statesOf(t, a, day)
+	return unbroken[key]
 }

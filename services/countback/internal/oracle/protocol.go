@@ -22,12 +22,12 @@ const (
 	Surgery   = "surgery"
 	Discharge = "discharge"
 	Raised    = "raised"
+	// The first day on which a hold keeps something from being begun.
+	FirstPaused = "first-paused"
 
 	// Of a medicine: the oracle knows no medicines, so these never come.
 	LastDose     = "last-dose"
 	EarliestDose = "earliest-last-dose"
-	// Of a hold: nor does it know holds.
-	FirstPaused = "first-paused"
 )
 
 // Clock is a time of day by the clock on the wall.
@@ -69,7 +69,7 @@ type Step struct {
 	Fixed         bool
 	Need          Need
 	Pauses        bool
-	Outlives      bool // is asked for after the operation was called off
+	Outlives      bool // is asked for even when surgery was called off
 	Staff         bool // only staff take part
 	Expiry        Expiry
 	When          Condition

@@ -20,7 +20,7 @@ func (w *world) step(t *rapid.T, n int) (Step, *readiness.Condition) {
 		Need:   rapid.SampledFrom([]Need{Must, Must, MustBeforeLeaving, Should, Could}).Draw(t, "need"),
 		Staff:  one(t, 2, "staff"),
 		Fixed:  one(t, 5, "fixed"),
-		Pauses: one(t, 3, "pauses"),
+		Pauses: one(t, 3, "pauses"), Outlives: one(t, 6, "outlives"),
 		Expiry: Expiry{
 			Kind: rapid.SampledFrom([]string{"never", "days", "this date", "end date"}).Draw(t, "expiry"),
 			Days: rapid.SampledFrom([]int{3, 30, 31, 45}).Draw(t, "age"),

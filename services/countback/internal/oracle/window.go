@@ -1,6 +1,9 @@
 package oracle
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // planner is a plan in the making.
 type planner struct {
@@ -58,10 +61,10 @@ func (p *planner) from(point Point, it Item) Moment {
 		return p.discharge()
 	case Raised:
 		return Moment{p.place.dateOf(it.raised), it.raised}
+	case FirstPaused:
+		return p.firstPaused(it)
 	case "day": // on which something else was done
 		return Moment{Day: it.Opens.Day}
-	case FirstPaused:
-		return Moment{}
 	}
 	day, _ := p.followed(point.From, it.Key)
 	return Moment{Day: day}
@@ -88,6 +91,9 @@ func (p *planner) moment(point Point, it Item) Moment {
 		return Moment{p.place.dateOf(at), at}
 	case BusinessDays:
 		day = p.place.walkOpen(day, point.N)
+		if raised := p.place.dateOf(it.raised); point.From == FirstPaused && day < raised {
+			day = raised // at once
+		}
 	case Weeks:
 		day = walk(day, point.N*7)
 	case Months:
@@ -96,6 +102,38 @@ func (p *planner) moment(point Point, it Item) Moment {
 		day = walk(day, point.N)
 	}
 	return p.atClock(day, point.At)
+}
+
+// firstPaused is the first day, from that of the raising on, on which a step that
+// a hold pauses would be begun: when it opens if that is counted from surgery,
+// else when it is due.
+func (p *planner) firstPaused(raised Item) Moment {
+	first := Moment{}
+	from := p.place.dateOf(raised.raised)
+	for i := range p.rules.Steps {
+		step := &p.rules.Steps[i]
+		if !step.Pauses || step.When.answer(p.c.Facts) == No {
+			continue
+		}
+		keys := []string{""}
+		if step.Repeat != "" {
+			keys = p.c.Repeats[step.Repeat]
+		}
+		for _, key := range keys {
+			it := Item{Code: step.Code, Key: key, step: step, raised: raised.raised}
+			begins := &it.Due
+			if slices.ContainsFunc(step.Opens, func(point Point) bool { return point.From == Surgery }) {
+				p.opening(&it)
+				begins = &it.Opens
+			} else {
+				p.due(&it)
+			}
+			if !begins.none() && begins.Day >= from && (first.none() || begins.Day < first.Day) {
+				first = Moment{Day: begins.Day}
+			}
+		}
+	}
+	return first
 }
 
 // atClock is a time on a day, or without one the whole day.
@@ -174,7 +212,7 @@ func (p *planner) sooner(a, b Moment) bool {
 }
 
 func isAnchor(from string) bool {
-	return from == Booking || from == Surgery || from == Discharge || from == Raised || from == LastDose || from == EarliestDose || from == FirstPaused
+	return from == Booking || from == Surgery || from == Discharge || from == Raised || from == FirstPaused || from == LastDose || from == EarliestDose
 }
 
 // followed says when the step of that code was last done, and whether it must

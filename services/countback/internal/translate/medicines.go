@@ -78,7 +78,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			}
 			f.dosed(byKind[n], r, c.Day)
 		}
-		name := listed(nameOf(r, code), code)
+		name := nameWithCode(nameOf(r, code), code)
 		known := func(m readiness.Medicine) bool { return m.Name == name }
 		if !fits && !slices.ContainsFunc(strange, known) {
 			strange = append(strange, readiness.Medicine{Name: name})
@@ -182,9 +182,9 @@ func nameOf(r *Record, code *fhir.Node) string {
 	return "A medicine without a name (" + r.Ref() + ")"
 }
 
-// listed names a medicine that no rule knows with its first code as well: it may
+// nameWithCode names a medicine that no rule knows with its first code as well: it may
 // be a product of one that is known, which only a person can tell.
-func listed(name string, code *fhir.Node) string {
+func nameWithCode(name string, code *fhir.Node) string {
 	c := code.Get("coding").Item(0).String("code")
 	if c == "" || strings.EqualFold(c, name) {
 		return name

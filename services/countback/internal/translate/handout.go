@@ -23,6 +23,7 @@ type Handout struct {
 	Joint    string        // hip, knee; empty: not known
 	Side     string        // left, right, both; empty: not known
 	Approved bool          // the protocol is one that the hospital signed
+	Decides  string        // role of whoever signs for medicines: its code
 	Lines    []HandoutLine // in the protocol's order
 	Changed  time.Time     // when the plan last changed
 }
@@ -40,7 +41,6 @@ type HandoutLine struct {
 	// SignedBy is the prescriber who signed the last dose of the medicine for the
 	// date that stands; empty: nobody whose name is known.
 	SignedBy string
-	Decides  string // role of whoever signs: its code
 }
 
 // Own reports whether the step is one that the patient or the coach does: where
@@ -88,6 +88,11 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	if v.Patient != nil {
 		h.Name, h.Prefers = SpokenName(v.Patient), languages(v.Patient)
 	}
+	for n := range p.Steps {
+		if signs(&p.Steps[n]) {
+			h.Decides = p.Steps[n].Performers[0].Role
+		}
+	}
 	signed := f.signatures(v, h.Day)
 	for _, r := range v.Rows {
 		item := r.Row.Item(r.Protocol, f)
@@ -100,7 +105,6 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 		if l.Part == PartMedicine {
 			s := signed[item.Key.Repeat]
-			l.Decides = s.role
 			if item.Key.Repeat != "" && !item.Due.IsZero() && s.moment.Day == item.Due.Day && s.moment.At.Equal(item.Due.At) {
 				l.SignedBy = s.by
 			}
@@ -110,33 +114,28 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	return h
 }
 
+// signs reports whether a step is the one in which a named professional decides
+// on each medicine.
+func signs(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && len(s.Performers) > 0 }
+
 // signature is who signed a medicine's last dose, and which.
 type signature struct {
-	by, role string
-	moment   readiness.Moment
+	by     string
+	moment readiness.Moment
 }
 
-// signatures are the last doses that stand signed for the date, by medicine. The
-// empty medicine has the role that would sign.
+// signatures are the last doses that stand signed for the date, by medicine.
 func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signature {
 	out := map[string]signature{}
 	for _, r := range v.Rows {
 		item := r.Row.Item(r.Protocol, f)
-		if !item.Step.Named || item.Step.RepeatFor == "" {
+		if !signs(item.Step) {
 			continue
-		}
-		s := signature{}
-		if pf := item.Step.Performers; len(pf) > 0 {
-			s.role = pf[0].Role
-		}
-		if out[""].role == "" {
-			out[""] = s
 		}
 		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()
 		if stands && !item.Entry.Signed.IsZero() {
-			s.by, s.moment = ownerName(r.Row.Work, v.NameOf), item.Entry.Signed
+			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed}
 		}
-		out[item.Key.Repeat] = s
 	}
 	return out
 }

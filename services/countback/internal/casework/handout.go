@@ -6,7 +6,6 @@ import (
 	"errors"
 	"strings"
 
-	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
@@ -39,12 +38,7 @@ func (o *Office) handout(tx *store.Tx, c store.Case) (h translate.Handout, err e
 	if err != nil {
 		return h, err
 	}
-	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Changed: c.Updated, Facts: d.Facts}
-	if d.Day != "" {
-		if v.Day, err = calendar.ParseDate(d.Day); err != nil {
-			return h, err
-		}
-	}
+	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Changed: c.Updated, Day: d.Day, Facts: d.Facts}
 	if err := o.handoutOf(tx, c, p, &v); err != nil {
 		return h, err
 	}

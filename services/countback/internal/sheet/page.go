@@ -205,12 +205,13 @@ func (b *builder) signs(p *Page) {
 	p.CallClosed = b.phone("call-closed", b.o.OnCall)
 	p.Emergency = Signs{Title: b.say("emergency"), First: b.say("emergency-first"), List: b.list("emergency")}
 	p.TodayTitle, p.TodayClosed = b.say("today"), b.say("today-closed")
+	if b.h.State == readiness.CaseCancelled || b.h.State == readiness.CaseClosed {
+		return
+	}
 	if !b.home() && b.h.State != readiness.CaseArrived {
 		p.Today = append(p.Today, Signs{Title: b.say("today-before"), List: b.list("today-before")})
 	}
-	if b.h.State != readiness.CaseCancelled {
-		p.Today = append(p.Today, Signs{Title: b.say("today-after"), List: b.list("today-after")})
-	}
+	p.Today = append(p.Today, Signs{Title: b.say("today-after"), List: b.list("today-after")})
 }
 
 func (b *builder) phone(label, number string) Phone {
@@ -225,6 +226,9 @@ func (b *builder) foot(p *Page) {
 	p.Cautions = []string{
 		b.say("caution"), b.say("caution-emergency"), b.say("caution-ill"),
 		b.say("caution-fever", "celsius", b.Fever.Celsius, "fahrenheit", b.Fever.Fahrenheit), b.say("caution-own"),
+	}
+	if b.Reviewed[b.lang] == "" {
+		p.Cautions = append([]string{b.say("unreviewed")}, p.Cautions...)
 	}
 	if !b.h.Approved {
 		p.Cautions = append([]string{b.say("example")}, p.Cautions...)

@@ -49,6 +49,10 @@ func (b *builder) parts(p *Page) {
 			continue
 		}
 		s := b.step(l)
+		p.Steps = append(p.Steps, s)
+		if s.Done {
+			continue // how it was to be done is of no use any more
+		}
 		switch l.Part {
 		case translate.PartFasting:
 			if l.Item.Due.IsZero() {
@@ -62,7 +66,6 @@ func (b *builder) parts(p *Page) {
 		default:
 			p.How = append(p.How, s)
 		}
-		p.Steps = append(p.Steps, s)
 	}
 	if unknownMedicines && !b.home() && b.h.State != readiness.CaseCancelled {
 		p.Medicines = []Medicine{{Name: b.say("medicines-unnamed"), Text: b.ask(b.h.Decides)}}

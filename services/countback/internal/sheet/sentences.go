@@ -13,7 +13,7 @@ import (
 // Sentences are the fixed sentences in every language.
 type Sentences struct {
 	About     string                               `json:"about"`
-	Reviewed  map[string]string                    `json:"reviewed"` // by language: by whom, or that it was not
+	Reviewed  map[string]string                    `json:"reviewed"` // by language: by whom; empty: nobody licensed has read it
 	Fever     struct{ Celsius, Fahrenheit string } `json:"fever"`
 	Weekdays  map[string][]string                  `json:"weekdays"` // from Sunday
 	Months    map[string][]string                  `json:"months"`

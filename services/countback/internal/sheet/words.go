@@ -18,6 +18,10 @@ func (s *speaker) date(d calendar.Date) string { return s.dateAs("date", d) }
 func (s *speaker) dateYear(d calendar.Date) string { return s.dateAs("date-year", d) }
 
 func (s *speaker) dateAs(id string, d calendar.Date) string {
+	if d.IsZero() {
+		s.missing = append(s.missing, "day for "+id)
+		return ""
+	}
 	y, m, day := d.YMD()
 	return s.say(id, "weekday", s.weekday(d), "day", strconv.Itoa(day), "month", s.Months[s.lang][m-1], "year", strconv.Itoa(y))
 }

@@ -64,7 +64,7 @@ type HandoutView struct {
 	CaseID  string
 	State   readiness.CaseState
 	Changed time.Time
-	Day     calendar.Date  // of surgery, as it was planned
+	Day     string         // of surgery, as it was planned; empty: none
 	Facts   map[string]any // of the case, as it was planned
 	Booking *Booking       // nil: it is gone
 	Patient *fhir.Resource // nil: not received
@@ -77,7 +77,7 @@ type HandoutView struct {
 func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Changed: v.Changed}
 	medicines := map[string]string{}
-	h.Day = v.Day
+	h.Day, _ = calendar.ParseDate(v.Day)
 	h.Joint, _ = v.Facts["joint"].(string)
 	h.Side, _ = v.Facts["side"].(string)
 	if v.Booking != nil {
@@ -89,7 +89,7 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		h.Name, h.Prefers = SpokenName(v.Patient), languages(v.Patient)
 	}
 	for n := range p.Steps {
-		if signs(&p.Steps[n]) {
+		if decides(&p.Steps[n]) {
 			h.Decides = p.Steps[n].Performers[0].Role
 		}
 	}
@@ -114,9 +114,9 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	return h
 }
 
-// signs reports whether a step is the one in which a named professional decides
+// decides reports whether a step is the one in which a named professional decides
 // on each medicine.
-func signs(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && len(s.Performers) > 0 }
+func decides(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && len(s.Performers) > 0 }
 
 // signature is who signed a medicine's last dose, and which.
 type signature struct {
@@ -129,7 +129,7 @@ func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signat
 	out := map[string]signature{}
 	for _, r := range v.Rows {
 		item := r.Row.Item(r.Protocol, f)
-		if !signs(item.Step) {
+		if !decides(item.Step) {
 			continue
 		}
 		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()

@@ -40,7 +40,7 @@ var allowedImports = map[string][]string{
 	inner + "app":       {anything},
 	inner + "casework":  {"pkg/readiness", "pkg/calendar", inner + "translate", inner + "store", inner + "search", "pkg/fhir", "api", inner + "event"},
 	inner + "demo":      {"pkg/fhir", "testdata"},
-	inner + "desk":      {inner + "casework", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
+	inner + "desk":      {inner + "casework", inner + "sheet", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
 	inner + "event":     nil,
 	inner + "fhirapi":   {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "api", inner + "access"},
 	inner + "kitcheck":  nil, // only its tests import anything

@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"strings"
 
 	"example.org/countback/pkg/fhir"
@@ -17,11 +16,8 @@ import (
 func (o *Office) Handout(ctx context.Context, caseID string) (h translate.Handout, err error) {
 	err = o.db.Read(ctx, func(tx *store.Tx) error {
 		c, err := tx.Case(caseID)
-		if errors.Is(err, store.ErrNotFound) {
-			return Refuse(ErrNotFound, "not-found", "", "there is no such case")
-		}
 		if err != nil {
-			return err
+			return noCase(err)
 		}
 		h, err = o.handout(tx, c)
 		return err
@@ -38,7 +34,7 @@ func (o *Office) handout(tx *store.Tx, c store.Case) (h translate.Handout, err e
 	if err != nil {
 		return h, err
 	}
-	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Changed: c.Updated, Day: d.Day, Facts: d.Facts}
+	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Sequence: c.Sequence, Changed: c.Updated, Day: d.Day, Facts: d.Facts}
 	if err := o.handoutOf(tx, c, p, &v); err != nil {
 		return h, err
 	}

@@ -15,6 +15,16 @@ func current(l *translate.HandoutLine) bool {
 	return l.Item.Applies == readiness.Yes
 }
 
+// GoesAhead reports whether a case in this state leads to surgery as planned, or
+// has it behind it.
+func GoesAhead(s readiness.CaseState) bool {
+	switch s {
+	case readiness.CaseReady, readiness.CaseOnTrack, readiness.CaseBehind, readiness.CaseArrived, readiness.CaseHome:
+		return true
+	}
+	return false
+}
+
 // Tells reports whether the patient and the coach are told of an item of a case
 // in this state: it applies to them, and does not wait.
 func Tells(h *translate.Handout, l *translate.HandoutLine) bool {

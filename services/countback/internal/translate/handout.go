@@ -25,6 +25,7 @@ type Handout struct {
 	Approved bool          // the protocol is one that the hospital signed
 	Decides  string        // role of whoever signs for medicines: its code
 	Lines    []HandoutLine // in the protocol's order
+	Sequence int64         // of the case's last event: rises with everything that is told of the case
 	Changed  time.Time     // when the plan last changed
 }
 
@@ -61,21 +62,22 @@ type HandoutRow struct {
 
 // HandoutView is what a handout is made from.
 type HandoutView struct {
-	CaseID  string
-	State   readiness.CaseState
-	Changed time.Time
-	Day     string         // of surgery, as it was planned; empty: none
-	Facts   map[string]any // of the case, as it was planned
-	Booking *Booking       // nil: it is gone
-	Patient *fhir.Resource // nil: not received
-	Rows    []HandoutRow
+	CaseID   string
+	State    readiness.CaseState
+	Sequence int64
+	Changed  time.Time
+	Day      string         // of surgery, as it was planned; empty: none
+	Facts    map[string]any // of the case, as it was planned
+	Booking  *Booking       // nil: it is gone
+	Patient  *fhir.Resource // nil: not received
+	Rows     []HandoutRow
 	// NameOf gives the name of a professional by reference; empty: not known.
 	NameOf func(reference string) string
 }
 
 // Handout gathers what the patient and the coach are told.
 func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
-	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Changed: v.Changed}
+	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Sequence: v.Sequence, Changed: v.Changed}
 	medicines := map[string]string{}
 	h.Day, _ = calendar.ParseDate(v.Day)
 	h.Joint, _ = v.Facts["joint"].(string)
@@ -105,7 +107,7 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 		if l.Part == PartMedicine {
 			s := signed[item.Key.Repeat]
-			if item.Key.Repeat != "" && !item.Due.IsZero() && s.moment.Day == item.Due.Day && s.moment.At.Equal(item.Due.At) {
+			if item.Key.Repeat != "" && !item.Due.IsZero() && len(item.Waits) == 0 && s.covers(item.Due) {
 				l.SignedBy = s.by
 			}
 		}
@@ -121,7 +123,13 @@ func decides(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && le
 // signature is who signed a medicine's last dose, and which.
 type signature struct {
 	by     string
-	moment readiness.Moment
+	moment readiness.Moment // zero: as advised
+}
+
+// covers reports whether the last dose at m is what was signed. Who signed no day
+// signed the advised one; when the advice changes, it is asked again.
+func (s signature) covers(m readiness.Moment) bool {
+	return s.by != "" && (s.moment.IsZero() || s.moment.Day == m.Day && s.moment.At.Equal(m.At))
 }
 
 // signatures are the last doses that stand signed for the date, by medicine.
@@ -133,7 +141,7 @@ func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signat
 			continue
 		}
 		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()
-		if stands && !item.Entry.Signed.IsZero() {
+		if stands {
 			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed}
 		}
 	}

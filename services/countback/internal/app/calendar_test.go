@@ -275,3 +275,40 @@ func TestCalendarLinkIsSecret(t *testing.T) {
 		return err
 	}))
 }
+
+// The desk gives the sheet as a document of its own, in the language and for the
+// paper that is asked for; an asked-for language that there is not is refused.
+func TestSheetOnTheDesk(t *testing.T) {
+	cfg := settings(t)
+	cfg.Hospital, cfg.Phone = "Meadowfold Hospital", "555-0142, 555-0143"
+	a := started(t, cfg)
+	status, body := send(t, "POST", a.URL(), booking(1, "2026-11-30T07:30:00-06:00"))
+	require.Equal(t, 200, status, string(body))
+	id := onlyCase(t, a)
+	for _, c := range []struct {
+		query  string
+		status int
+		holds  []string
+	}{
+		{"", 200, []string{`<html lang="en">`, "Number1 Testperson", "Meadowfold Hospital", ">555-0142<", ">555-0143<", "size: auto"}},
+		{"?language=es&paper=A4", 200, []string{`<html lang="es">`, "size: A4", "Impreso el martes 6 de octubre de 2026"}},
+		{"?language=tlh", 422, nil},
+		{"?paper=A3", 422, nil},
+	} {
+		resp, err := http.Get(a.DeskURL() + "/case/" + id + "/sheet" + c.query)
+		require.NoError(t, err)
+		text, err := io.ReadAll(resp.Body)
+		require.NoError(t, err)
+		require.NoError(t, resp.Body.Close())
+		require.Equal(t, c.status, resp.StatusCode)
+		for _, part := range c.holds {
+			require.True(t, strings.Contains(string(text), part), part)
+		}
+		require.Equal(t, "no-store", resp.Header.Get("Cache-Control"))
+	}
+	status, body = send(t, "GET", a.DeskURL()+"/case/"+id+"/calendar.ics", nil)
+	require.Equal(t, 200, status)
+	require.True(t, bytes.HasPrefix(body, []byte("BEGIN:VCALENDAR\r\n")))
+	status, _ = send(t, "GET", a.DeskURL()+"/case/nobody/sheet", nil)
+	require.Equal(t, 404, status)
+}

@@ -54,7 +54,9 @@ func TestCalendarByState(t *testing.T) {
 		{"signed", func(h *translate.Handout) { h.Lines[7].SignedBy = "Dr Wendeline Thatchmarsh" }, map[string]string{
 			"c.medicine-stop": "CONFIRMED 20261127 Last dose of a medicine",
 		}},
-		{"held", func(h *translate.Handout) { h.State, h.Lines[7].SignedBy = readiness.CaseHeld, "Dr Wendeline Thatchmarsh" }, map[string]string{
+		{"held", func(h *translate.Handout) {
+			h.State, h.Lines[7].SignedBy = readiness.CaseHeld, "Dr Wendeline Thatchmarsh"
+		}, map[string]string{
 			"c.day": "TENTATIVE 20261130 Hospital day", "c.antiseptic-wash-1": gone, "c.stop-solids": gone,
 		}},
 		{"cannot be met", func(h *translate.Handout) { h.State = readiness.CaseInfeasible }, map[string]string{

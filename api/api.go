@@ -15,3 +15,8 @@ var FHIR embed.FS
 //
 //go:embed protocol/*.json
 var Protocol embed.FS
+
+// Sheet holds the fixed sentences of the patient's sheet and calendar.
+//
+//go:embed sheet/*.json
+var Sheet embed.FS

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 
 	"github.com/peterbourgon/ff/v3"
@@ -140,7 +141,9 @@ func runPlan(ctx context.Context, args []string) error {
 	var cfg app.Config
 	fs := flags("plan", "[settings] FILE...", "Reads FHIR R4 resources or Bundles (JSON) and prints the plan they lead to.")
 	cfg.FacilityFlags(fs)
-	output := fs.String("o", "table", "`form` of the output: table, json (a Bundle of CarePlan and Tasks) or ics (a calendar)")
+	output := fs.String("o", "table", "`form` of the output: table, json (a Bundle of CarePlan and Tasks), ics (a calendar) or sheet (the patient's sheet, to print)")
+	language := fs.String("language", "", "`language` of the sheet where the patient prefers none: en or es")
+	paper := fs.String("paper", "", "`size` of the sheet: A4 or Letter (default: what the printer holds)")
 	if err := parse(fs, args); err != nil {
 		return err
 	}
@@ -148,10 +151,14 @@ func runPlan(ctx context.Context, args []string) error {
 	case fs.NArg() == 0:
 		fs.Usage()
 		return errors.New("plan: name at least one file")
-	case *output != "table" && *output != "json" && *output != "ics":
-		return fmt.Errorf("plan: -o %s is none of table, json, ics", *output)
+	case !slices.Contains([]string{"table", "json", "ics", "sheet"}, *output):
+		return fmt.Errorf("plan: -o %s is none of table, json, ics, sheet", *output)
+	case !slices.Contains([]string{"", "A4", "Letter"}, *paper):
+		return fmt.Errorf("plan: -paper %s is neither A4 nor Letter", *paper)
 	}
-	return app.PlanFiles(ctx, cfg, app.PlanOptions{Files: fs.Args(), Output: *output}, os.Stdout)
+	return app.PlanFiles(ctx, cfg, app.PlanOptions{
+		Files: fs.Args(), Output: *output, Language: *language, Paper: *paper,
+	}, os.Stdout)
 }
 
 func runEvents(ctx context.Context, args []string) error {

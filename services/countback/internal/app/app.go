@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -21,6 +22,7 @@ import (
 	"example.org/countback/services/countback/internal/desk"
 	"example.org/countback/services/countback/internal/fhirapi"
 	"example.org/countback/services/countback/internal/outbox"
+	"example.org/countback/services/countback/internal/sheet"
 	"example.org/countback/services/countback/internal/store"
 )
 
@@ -149,6 +151,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	}
 	pages, err := desk.New(desk.Options{
 		Office: a.Office, Facility: cfg.Facility, Calendar: facility.Calendar, Log: log, Now: a.Clock.Now, Changed: a.db.Watch,
+		Sheet: cfg.sheetOptions(sheet.Options{}, 0), Public: strings.TrimSuffix(facility.Base, "/fhir"),
 	})
 	if err != nil {
 		return nil, err
@@ -164,6 +167,7 @@ func doors(api, pages http.Handler) http.Handler {
 	mux.Handle("/", api)
 	mux.Handle(desk.Root, pages)
 	mux.Handle(desk.Root+"/", pages)
+	mux.Handle(desk.CalendarRoot+"/", pages)
 	mux.Handle("GET /{$}", http.RedirectHandler(desk.Root, http.StatusFound))
 	return mux
 }

@@ -34,6 +34,8 @@ type Config struct {
 	NATSListen       string        // port of the embedded server; empty: none
 	Feeds            string        // sources that are to be heard from: NAME=SOURCE,…
 	FeedSilent       time.Duration // after which a feed counts as silent; 0: never
+	Hospital         string        // its name, as patients know it; empty: not told
+	Phone            string        // for patients to call, and after a comma when closed; empty: none is printed
 	Protocol         string        // file with a PlanDefinition; empty: the embedded one
 }
 
@@ -44,6 +46,8 @@ func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Closures, "closures", "", "`file` of the facility's own closed days, on top of -holidays: a date (2026-12-24) or a range (2026-12-24..2026-12-31) a line, and a name if you like")
 	fs.StringVar(&c.OperatingDays, "operating-days", "Mon-Fri", "`days` on which elective surgery is done")
 	fs.DurationVar(&c.AnaesthesiaAfter, "anaesthesia-after", 0, "`time` from a booking's start to the start of anaesthesia, such as 30m, where the booking does not say it")
+	fs.StringVar(&c.Hospital, "hospital", "", "`name` of the hospital on what patients get")
+	fs.StringVar(&c.Phone, "phone", "", "`number` on the patient's sheet to call, and after a comma one for when it is closed (default: a line to write it on)")
 	fs.StringVar(&c.Protocol, "protocol", "", "`file` with the PlanDefinition to plan by (default: the example protocol inside)")
 	fs.StringVar(&c.Today, "today", "", "stand the clock still at a `date` (12:00) or RFC 3339 instant; for trying things out only")
 }

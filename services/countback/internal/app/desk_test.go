@@ -75,11 +75,8 @@ func browser(t testing.TB) context.Context {
 	return ctx
 }
 
-// axeRules are the tags of WCAG 2.2 AA and of all that it builds on.
-const axeRules = `["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]`
-
-// accessible runs axe-core over the page that is open, and asks for nothing found.
-func accessible(t testing.TB, ctx context.Context, what string) {
+// npmFile is a file of an npm package, as .ci/run installs it.
+func npmFile(t testing.TB, pkg, name string) string {
 	t.Helper()
 	npm := os.Getenv("COUNTBACK_NPM")
 	if npm == "" {
@@ -87,7 +84,17 @@ func accessible(t testing.TB, ctx context.Context, what string) {
 		require.NoError(t, err)
 		npm = filepath.Join(home, ".cache", "countback-npm")
 	}
-	file := testdata.NeedFile(t, filepath.Join(npm, "node_modules", "axe-core", "axe.min.js"), "npm install --prefix "+npm+" axe-core@4.14.1")
+	folder, _, _ := strings.Cut(pkg, "@")
+	return testdata.NeedFile(t, filepath.Join(npm, "node_modules", folder, name), "npm install --prefix "+npm+" "+pkg)
+}
+
+// axeRules are the tags of WCAG 2.2 AA and of all that it builds on.
+const axeRules = `["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]`
+
+// accessible runs axe-core over the page that is open, and asks for nothing found.
+func accessible(t testing.TB, ctx context.Context, what string) {
+	t.Helper()
+	file := npmFile(t, "axe-core@4.14.1", "axe.min.js")
 	script, err := os.ReadFile(file)
 	require.NoError(t, err)
 	_, err = chromedp.Run(ctx, chromedp.Evaluate[any](string(script)+"; true"))

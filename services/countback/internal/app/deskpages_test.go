@@ -43,6 +43,7 @@ func deskPages(t *testing.T, ctx context.Context, a *App) {
 		"moved":     "/case/" + behind + "/moved?to=2027-01-20",
 		"weeks":     "/weeks",
 		"me":        "/me",
+		"calendar":  "/case/" + behind + "/calendar",
 	} {
 		t.Run(name, func(t *testing.T) {
 			for _, look := range []struct {

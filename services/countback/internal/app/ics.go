@@ -36,8 +36,7 @@ func printCalendar(plans []casework.Planned, f translate.Facility, now time.Time
 				e.SetAllDayEndAt(day.AddDate(0, 0, 1))
 				continue
 			}
-			e.SetStartAt(l.DueAt)
-			e.SetEndAt(l.DueAt)
+			e.SetStartAt(l.DueAt) // no end: a moment, and RFC 5545 wants an end to be later
 		}
 	}
 	_, err := fmt.Fprint(out, cal.Serialize(ics.WithNewLineWindows))

@@ -13,6 +13,7 @@ import (
 
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/sheet"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -23,7 +24,9 @@ const fileLimit = 16 << 20
 // PlanOptions say what to plan from and how to print it.
 type PlanOptions struct {
 	Files  []string
-	Output string // table, json or ics
+	Output string // table, json, ics or sheet
+	// Of the sheet: its language where the patient prefers none, and its size.
+	Language, Paper string
 }
 
 // ErrNoCase says that the files open no case.
@@ -78,6 +81,8 @@ func PlanFiles(ctx context.Context, cfg Config, o PlanOptions, out io.Writer) er
 	switch o.Output {
 	case "json":
 		return printJSON(plans, out)
+	case "sheet":
+		return printSheet(ctx, office, plans, cfg.sheetOptions(sheet.Options{Choice: o.Language, Paper: o.Paper}, facility.Calendar.DateOf(clock.Now())), out)
 	case "ics":
 		return printCalendar(plans, facility, clock.Now(), out)
 	}

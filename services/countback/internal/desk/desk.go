@@ -18,6 +18,7 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/services/countback/internal/casework"
+	"example.org/countback/services/countback/internal/sheet"
 )
 
 // Root is the path below which all pages lie.
@@ -42,17 +43,21 @@ type Options struct {
 	// Changed gives a channel that is signalled after each commit that changed
 	// something, until ctx ends.
 	Changed func(ctx context.Context) <-chan struct{}
+
+	Sheet  sheet.Options // what the patient's sheet says of the hospital
+	Public string        // address of the service as others reach it, without a path
 }
 
 // Desk serves the pages.
 type Desk struct {
 	Options
-	pages   map[string]*template.Template
-	version string // of the assets
-	engine  http.Handler
-	ctx     context.Context // ends with Close
-	cancel  context.CancelFunc
-	live    sync.WaitGroup
+	pages     map[string]*template.Template
+	sentences *sheet.Sentences
+	version   string // of the assets
+	engine    http.Handler
+	ctx       context.Context // ends with Close
+	cancel    context.CancelFunc
+	live      sync.WaitGroup
 }
 
 // route is one page or form.
@@ -67,6 +72,11 @@ var routes = []route{
 	{http.MethodGet, "/cases", (*Desk).casesPage},
 	{http.MethodGet, "/case/:id", (*Desk).casePage},
 	{http.MethodGet, "/case/:id/moved", (*Desk).movedPage},
+	{http.MethodGet, "/case/:id/sheet", (*Desk).sheetPage},
+	{http.MethodGet, "/case/:id/calendar", (*Desk).linksPage},
+	{http.MethodGet, "/case/:id/calendar.ics", (*Desk).calendarFile},
+	{http.MethodPost, "/case/:id/calendar", (*Desk).makeLink},
+	{http.MethodPost, "/case/:id/calendar/revoke", (*Desk).revokeLink},
 	{http.MethodGet, "/weeks", (*Desk).weeksPage},
 	{http.MethodGet, "/weeks/:table", (*Desk).weeksTable},
 	{http.MethodPost, "/task/:id", (*Desk).act},
@@ -78,7 +88,7 @@ var routes = []route{
 // releaseMode keeps Gin from printing its routes; the mode is global to it.
 var releaseMode = sync.OnceFunc(func() { gin.SetMode(gin.ReleaseMode) })
 
-// New builds the handler of all that lies at and below Root.
+// New builds the handler of all that lies at and below Root and CalendarRoot.
 func New(o Options) (*Desk, error) {
 	if o.Office == nil || o.Facility == "" || o.Calendar == nil || o.Log == nil || o.Now == nil || o.Changed == nil {
 		return nil, errors.New("desk: an office, a facility, a calendar, a log, a clock and a signal of changes are required")
@@ -92,6 +102,9 @@ func New(o Options) (*Desk, error) {
 	if d.version, err = assetVersion(); err != nil {
 		return nil, fmt.Errorf("desk: %w", err)
 	}
+	if d.sentences, err = sheet.Load(); err != nil {
+		return nil, fmt.Errorf("desk: %w", err)
+	}
 	releaseMode()
 	engine := gin.New()
 	engine.RedirectTrailingSlash = false
@@ -103,6 +116,8 @@ func New(o Options) (*Desk, error) {
 	for _, r := range routes {
 		engine.Handle(r.method, Root+r.path, d.handler(r.serve))
 	}
+	engine.GET(CalendarRoot+"/:link", d.linked)
+	engine.HEAD(CalendarRoot+"/:link", d.linked)
 	engine.GET(Root+"/assets/:version/:name", asset)
 	engine.NoRoute(d.handler((*Desk).noRoute))
 	d.engine = http.NewCrossOriginProtection().Handler(engine)

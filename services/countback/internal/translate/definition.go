@@ -34,6 +34,7 @@ type Protocol struct {
 	answerRules    []answerRule
 	questionnaires Questionnaires
 	drugs          medicineRules
+	spoken         map[string]spokenStep // by step
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -66,6 +67,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if h := value(extension(r.Root(), "search-horizon")); h.Exists() {
 		p.Horizon = rd.offset(h, 1, false).N
 	}
+	spoken := map[string]spokenStep{}
 	for _, a := range r.Get("action").Items() {
 		rd.action = a.String("id")
 		if readiness.IsAnchor(rd.action) {
@@ -73,6 +75,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 			continue
 		}
 		p.Steps = append(p.Steps, rd.step(a))
+		spoken[rd.action] = speak(a)
 	}
 	if len(p.Steps) == 0 {
 		rd.faults = append(rd.faults, "it has no steps")
@@ -92,7 +95,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	return &Protocol{
 		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules, risks: rd.risks,
 		facts: rd.facts, kinds: readHoldKinds(defs.Holds), answerRules: rd.answerRules, questionnaires: defs.Questionnaires,
-		drugs: drugs,
+		drugs: drugs, spoken: spoken,
 	}, nil
 }
 

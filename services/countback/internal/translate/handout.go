@@ -1,0 +1,215 @@
+package translate
+
+import (
+	"encoding/json"
+	"strings"
+	"time"
+
+	r4 "github.com/samply/golang-fhir-models/fhir-models/fhir"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+)
+
+// Handout is what the patient and the coach of one case are told, before it is
+// put into words of a language.
+type Handout struct {
+	CaseID   string
+	Name     string   // the patient's, as it is spoken; empty: not known
+	Prefers  []string // languages that the patient prefers: "es", "en"
+	State    readiness.CaseState
+	Day      calendar.Date // of surgery; zero: none
+	Joint    string        // hip, knee; empty: not known
+	Side     string        // left, right, both; empty: not known
+	Approved bool          // the protocol is one that the hospital signed
+	Decides  string        // role of whoever signs for medicines: its code
+	Lines    []HandoutLine // in the protocol's order
+	Sequence int64         // of the case's last event: rises with everything that is told of the case
+	Changed  time.Time     // when the plan last changed
+}
+
+// HandoutLine is one item as the patient and the coach may be told of it.
+type HandoutLine struct {
+	TaskID  string
+	Version int64     // of the Task
+	Changed time.Time // when that version was written
+	Item    readiness.Item
+	Part    string            // of the sheet
+	Says    map[string]Spoken // by language
+	// Medicine is the medicine that the item is for, as the record names it.
+	Medicine string
+	// SignedBy is the prescriber who signed the last dose of the medicine for the
+	// date that stands; empty: nobody whose name is known.
+	SignedBy string
+}
+
+// Own reports whether the step is one that the patient or the coach does: where
+// they only take part, whoever leads it stands first.
+func (l *HandoutLine) Own() bool {
+	p := l.Item.Step.Performers
+	return len(p) > 0 && p[0].Kind != readiness.Staff
+}
+
+// HandoutRow is a stored item with what the store knows of it.
+type HandoutRow struct {
+	Row      *Row
+	TaskID   string
+	Version  int64
+	Changed  time.Time
+	Protocol *Protocol // that it was written by
+}
+
+// HandoutView is what a handout is made from.
+type HandoutView struct {
+	CaseID   string
+	State    readiness.CaseState
+	Sequence int64
+	Changed  time.Time
+	Day      string         // of surgery, as it was planned; empty: none
+	Facts    map[string]any // of the case, as it was planned
+	Booking  *Booking       // nil: it is gone
+	Patient  *fhir.Resource // nil: not received
+	Rows     []HandoutRow
+	// NameOf gives the name of a professional by reference; empty: not known.
+	NameOf func(reference string) string
+}
+
+// Handout gathers what the patient and the coach are told.
+func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
+	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Sequence: v.Sequence, Changed: v.Changed}
+	medicines := map[string]string{}
+	h.Day, _ = calendar.ParseDate(v.Day)
+	h.Joint, _ = v.Facts["joint"].(string)
+	h.Side, _ = v.Facts["side"].(string)
+	if v.Booking != nil {
+		for _, m := range v.Booking.Case.Medicines {
+			medicines[m.Key] = m.Name
+		}
+	}
+	if v.Patient != nil {
+		h.Name, h.Prefers = SpokenName(v.Patient), languages(v.Patient)
+	}
+	for n := range p.Steps {
+		if decides(&p.Steps[n]) {
+			h.Decides = p.Steps[n].Performers[0].Role
+		}
+	}
+	signed := f.signatures(v, h.Day)
+	for _, r := range v.Rows {
+		item := r.Row.Item(r.Protocol, f)
+		l := HandoutLine{
+			TaskID: r.TaskID, Version: r.Version, Changed: r.Changed, Item: item,
+			Part: r.Protocol.Part(item.Step.Code), Says: r.Protocol.spoken[item.Step.Code].says,
+		}
+		if item.Key.Repeat != "" {
+			l.Medicine = medicines[item.Key.Repeat]
+		}
+		if l.Part == PartMedicine {
+			s := signed[item.Key.Repeat]
+			if item.Key.Repeat != "" && !item.Due.IsZero() && len(item.Waits) == 0 && s.covers(item.Due) {
+				l.SignedBy = s.by
+			}
+		}
+		h.Lines = append(h.Lines, l)
+	}
+	return h
+}
+
+// decides reports whether a step is the one in which a named professional decides
+// on each medicine.
+func decides(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && len(s.Performers) > 0 }
+
+// signature is who signed a medicine's last dose, and which.
+type signature struct {
+	by     string
+	moment readiness.Moment // zero: as advised
+}
+
+// covers reports whether the last dose at m is what was signed. Who signed no day
+// signed the advised one; when the advice changes, it is asked again.
+func (s signature) covers(m readiness.Moment) bool {
+	return s.by != "" && (s.moment.IsZero() || s.moment.Day == m.Day && s.moment.At.Equal(m.At))
+}
+
+// signatures are the last doses that stand signed for the date, by medicine.
+func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signature {
+	out := map[string]signature{}
+	for _, r := range v.Rows {
+		item := r.Row.Item(r.Protocol, f)
+		if !decides(item.Step) {
+			continue
+		}
+		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()
+		if stands {
+			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed}
+		}
+	}
+	return out
+}
+
+// ownerName is the name of the Task's owner as people wrote it, else as the
+// record of the professional has it.
+func ownerName(w *Work, nameOf func(string) string) string {
+	if w == nil || w.Owner == nil {
+		return ""
+	}
+	var owner r4.Reference
+	if json.Unmarshal(w.Owner, &owner) != nil {
+		return ""
+	}
+	if owner.Display != nil && strings.TrimSpace(*owner.Display) != "" {
+		return strings.TrimSpace(*owner.Display)
+	}
+	if owner.Reference != nil && nameOf != nil {
+		return nameOf(*owner.Reference)
+	}
+	return ""
+}
+
+// SpokenName is the name by which a person is addressed: the official one, else
+// the first that is not an old one.
+func SpokenName(r *fhir.Resource) string {
+	best := ""
+	for _, n := range r.Get("name").Items() {
+		if n.String("use") == "old" || n.String("period", "end") != "" {
+			continue
+		}
+		words := n.String("text")
+		if words == "" {
+			var parts []string
+			for _, list := range []string{"prefix", "given"} {
+				for _, p := range n.Get(list).Items() {
+					parts = append(parts, p.Text())
+				}
+			}
+			words = strings.Join(append(parts, n.String("family")), " ")
+		}
+		if words = strings.TrimSpace(words); words == "" {
+			continue
+		}
+		if n.String("use") == "official" {
+			return words
+		}
+		if best == "" {
+			best = words
+		}
+	}
+	return best
+}
+
+// languages are those that a person is said to prefer, each as its first subtag.
+func languages(r *fhir.Resource) []string {
+	var out []string
+	for _, c := range r.Get("communication").Items() {
+		if !c.Get("preferred").Bool() {
+			continue
+		}
+		for _, coding := range c.Get("language", "coding").Items() {
+			if lang, _, _ := strings.Cut(strings.ToLower(coding.String("code")), "-"); lang != "" {
+				out = append(out, lang)
+			}
+		}
+	}
+	return out
+}

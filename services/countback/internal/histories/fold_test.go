@@ -15,7 +15,6 @@ import (
 type state struct {
 	a, b, c    int
 	disputed   [3]bool
-	superseded int
 }
 
 func (s *state) of(key string) (*int, *bool) {

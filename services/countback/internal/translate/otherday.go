@@ -45,8 +45,11 @@ func (f Facility) otherDays(pl *readiness.Plan, o OtherDays, p *Protocol) []stri
 // safeWords says which day can be met in place of the booked one. Where that is
 // merely a closed day, the next that is open may be all that is asked for.
 func (f Facility) safeWords(pl *readiness.Plan, s *readiness.Safe, p *Protocol) []string {
+	if f.closed(pl.Day) == "" || len(pl.Infeasible) > 0 { // also where there is no day at all
+		return safeWords(s, pl.Day, p)
+	}
 	next := f.nextOperating(pl.Day)
-	if f.closed(pl.Day) == "" || len(pl.Infeasible) > 0 || !f.meets(s, next) {
+	if !f.meets(s, next) {
 		return safeWords(s, pl.Day, p)
 	}
 	out := "The next operating day, " + next.Format(dayWords) + ", can be met"
@@ -68,8 +71,12 @@ func (f Facility) closed(day calendar.Date) string {
 	return "The day of surgery is not an operating day here: " + why + "."
 }
 
-// nextOperating is the first operating day after a day.
+// nextOperating is the first operating day after a day; after no day there is
+// none.
 func (f Facility) nextOperating(day calendar.Date) calendar.Date {
+	if day.IsZero() {
+		return day
+	}
 	for day = day.Add(1); !f.Calendar.IsOperatingDay(day); day = day.Add(1) {
 	}
 	return day

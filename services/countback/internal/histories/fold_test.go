@@ -13,8 +13,8 @@ import (
 // state is which message of the catalogue counts of each resource, and whether
 // it is disputed; a number is 0 for none and n+1 for the n-th.
 type state struct {
-	a, b, c    int
-	disputed   [3]bool
+	a, b, c  int
+	disputed [3]bool
 }
 
 func (s *state) of(key string) (*int, *bool) {

@@ -108,6 +108,9 @@ func caseOf(c Case) readiness.Case {
 	}
 	for _, e := range c.Events {
 		out.Raised = append(out.Raised, readiness.Raised{Trigger: e.Name, Key: e.Key, At: e.At})
+		if e.Name == readiness.TriggerHold { // of the hold only what it first pauses matters here
+			out.Holds = append(out.Holds, readiness.Hold{Key: e.Key, Raised: e.At, Ended: e.At, Records: []string{"Condition/c"}})
+		}
 	}
 	for _, e := range c.Entries {
 		was := readiness.Case{Day: dateOf(e.For), Start: e.ForStart, Details: e.Under}

@@ -68,8 +68,11 @@ func (f Facility) closed(day calendar.Date) string {
 	return "The day of surgery is not an operating day here: " + why + "."
 }
 
-// nextOperating is the first operating day after a day.
+// nextOperating is the first operating day after a day; none after no day.
 func (f Facility) nextOperating(day calendar.Date) calendar.Date {
+	if day.IsZero() {
+		return 0
+	}
 	for day = day.Add(1); !f.Calendar.IsOperatingDay(day); day = day.Add(1) {
 	}
 	return day

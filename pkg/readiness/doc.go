@@ -72,6 +72,17 @@
 // released is raised again for an earlier day of surgery, or for another day of
 // the ground. A hold never shifts dates.
 //
+// Items may be grounds as well ([ItemHold]): a last dose that was missed, late or
+// contradicted waits for the word of a person, which stands for that item on that
+// day of surgery alone; a must that was missed waits until it is done. What could
+// never be met from the day on which the date became known makes the date
+// infeasible instead. Neither kind pauses the item that would clear it.
+//
+// A medicine that is stopped when the date moves, is lost or called off, or when
+// the case is held, is a question to its prescriber ([Stranded]), also when
+// nothing else of the case is asked any more; so is the day of a last dose that
+// comes while the case is held.
+//
 // # Doubt
 //
 // A condition answers yes, no, or unknown because a fact is missing; a person may

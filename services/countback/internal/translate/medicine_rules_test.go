@@ -100,7 +100,7 @@ func TestWhoseRulesTheyAre(t *testing.T) {
 	require.NoError(t, err)
 	b := only(t, p, chicago(t), atEight(t), statement(t, "m", rx("11289", "warfarin")))
 	require.Empty(t, b.Case.Repeats)
-	require.Equal(t, "Warfarin", b.Case.Medicines[0].Name)
+	require.Equal(t, "Warfarin (code 11289)", b.Case.Medicines[0].Name, "no rule knows it, so that its code is told")
 	require.Empty(t, b.Case.Medicines[0].Rules)
 }
 

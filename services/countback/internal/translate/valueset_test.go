@@ -39,6 +39,7 @@ func TestMembership(t *testing.T) {
 	for _, step := range shown {
 		sets = append(sets, "evidence-"+step)
 	}
+	sets = append(sets, "hip-site", "knee-site", "smoking-now", "opioid")
 	for _, r := range []struct {
 		name         string
 		system, code string
@@ -114,6 +115,12 @@ func TestMembership(t *testing.T) {
 		{"injection into a joint, from memory", pcsHL7, "3E0U33Z", []string{"joint-injection"}},
 		{"systemic antibiotic", "http://www.whocc.no/atc", "J01CA04", []string{"systemic-antibiotic"}},
 		{"antibiotic for the skin is none", "http://www.whocc.no/atc", "D06AX09", nil},
+		{"hip as a site, from memory", snomed, "24136001", []string{"hip-site"}},
+		{"left knee as a site, from memory", snomed, "82169009", []string{"left-side", "knee-site"}},
+		{"smokes every day, from memory", snomed, "449868002", []string{"smoking-now"}},
+		{"smoked once is none, from memory", snomed, "8517006", nil},
+		{"strong pain medicine, from memory", "http://www.whocc.no/atc", "N02AA05", []string{"opioid"}},
+		{"mild pain medicine is none, from memory", "http://www.whocc.no/atc", "N02BE01", nil},
 		{"body temperature", "http://loinc.org", "8310-5", []string{"body-temperature"}},
 		{"bare number", "", "218", nil},
 		{"right number, other system", bookType, "218", nil},

@@ -4,14 +4,17 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/event"
 	"example.org/countback/services/countback/internal/store"
 )
@@ -176,6 +179,15 @@ func (h *house) stands(plan string) map[string]string {
 	return out
 }
 
+// withoutPastHolds leaves out what asked for the release of holds that are over:
+// who slept while evidence was missing raised none.
+func withoutPastHolds(stands map[string]string) map[string]string {
+	maps.DeleteFunc(stands, func(item, state string) bool {
+		return strings.HasPrefix(item, "clear-hold") && strings.HasPrefix(state, string(readiness.Needless))
+	})
+	return stands
+}
+
 // However the clock went, by jumps on and back, with restarts and messages in
 // between: what was told is what is told when it only went on, each once, and
 // all stands as if the service had slept and woken at the last moment.
@@ -231,7 +243,7 @@ func TestAnyWayOfTheClock(t *testing.T) {
 		woken.tickTo(high)
 		require.Equal(rt, steady.told(s.plan), jagged.told(j.plan))
 		require.Equal(rt, steady.stands(s.plan), jagged.stands(j.plan))
-		require.Equal(rt, woken.stands(w.plan), jagged.stands(j.plan))
+		require.Equal(rt, withoutPastHolds(woken.stands(w.plan)), withoutPastHolds(jagged.stands(j.plan)))
 		once := map[string]bool{}
 		for _, what := range jagged.told(j.plan) {
 			require.False(rt, once[what], "%s is told twice", what)

@@ -119,6 +119,6 @@ func TestHistoryOfACase(t *testing.T) {
 	require.Greater(t, opened.More, 40)
 	require.Equal(t, []string{"“First call”: due → done"}, worked.Lines)
 	require.Equal(t, "Idony Quillfeather", worked.By)
-	require.Contains(t, moved.Why, "Appointment")
+	require.Equal(t, "surgery moved from Mon 11 Jan 2027 to Mon 18 Jan 2027", moved.Why)
 	require.Empty(t, moved.By)
 }

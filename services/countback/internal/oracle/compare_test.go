@@ -66,6 +66,9 @@ func check(t *testing.T, full bool, draw func(*rapid.T) situation) {
 	t.Logf("%d cases from seed %d, no difference; met %v", tried, seed, met)
 	if tried >= 20000 {
 		for _, state := range everyState {
+			if full && state == "chain" {
+				continue // no three musts of the default protocol follow each other
+			}
 			require.Greater(t, met[state], 20, "too few cases are %s", state)
 		}
 	}

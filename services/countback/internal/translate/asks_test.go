@@ -51,9 +51,3 @@ func TestQuestionsAboutRecords(t *testing.T) {
 		})
 	}
 }
-
-// A case without a date has no next operating day, and asking for it ends.
-func TestNoOperatingDayAfterNoDay(t *testing.T) {
-	require.Zero(t, chicago(t).nextOperating(0))
-	require.Equal(t, "2026-11-30", chicago(t).nextOperating(date(t, "2026-11-27")).String())
-}

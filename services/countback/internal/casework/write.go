@@ -8,12 +8,11 @@ import (
 	"strings"
 	"time"
 
+	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/search"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
-
-	"example.org/countback/pkg/fhir"
 )
 
 // make plans one case and writes what differs from what stood before.

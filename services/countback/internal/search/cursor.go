@@ -53,10 +53,14 @@ func (q Query) parseCursor(s string) ([]Key, error) {
 			continue
 		}
 		at, err := strconv.ParseInt(part, 10, 64)
-		if err != nil || strconv.FormatInt(at, 10) != part {
+		if err != nil {
 			return nil, errCursor
 		}
 		keys[i].At = at
+	}
+	// Line ends between the letters and needless escapes read the same.
+	if q.Cursor(keys) != s {
+		return nil, errCursor
 	}
 	return keys, nil
 }

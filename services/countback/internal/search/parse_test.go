@@ -376,6 +376,7 @@ func FuzzCursor(f *testing.F) {
 	f.Add(q.Cursor([]Key{{At: 1}, {Text: "a"}}))
 	f.Add("")
 	f.Add("AAAA")
+	f.Add("Mz\rE5cWtyZmZ6ajBqdCA0IA0")
 	f.Fuzz(func(t *testing.T, s string) {
 		keys, err := q.parseCursor(s)
 		if err == nil && q.Cursor(keys) != s {

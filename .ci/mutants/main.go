@@ -1,7 +1,7 @@
 // Mutants puts small faults into the code that decides about holds, medicines and
 // symptoms, one at a time, and tells which of them the tests do not notice.
 //
-//	go run ./.ci/mutants [-n N] [-seed S] [-only PART] [-v]
+//	go run ./.ci/mutants [-n N] [-seed S] [-only PART] [-near] [-v]
 //
 // All mutants are compiled in at once, asleep, by an overlay; a process is told
 // by its environment which one is awake. So each package's tests are built once.
@@ -45,20 +45,24 @@ var judges = []struct{ dir, tests string }{
 	{"pkg/readiness", "^Test"}, {inner + "translate", "^Test"}, {inner + "casework", "^Test"}, {inner + "app", "^TestDemo"},
 }
 
+// near is how many of the judges have mutants of their own.
+const near = 2
+
 func main() {
 	log.SetFlags(0)
 	log.SetPrefix("mutants: ")
 	n := flag.Int("n", 0, "try only this many, drawn by -seed (0: all)")
 	seed := flag.Uint64("seed", 1, "which ones are drawn")
 	only := flag.String("only", "", "try only mutants whose place contains this text, as in hold.go:12")
+	near := flag.Bool("near", false, "ask only the tests of the mutant's own package, which is quick")
 	verbose := flag.Bool("v", false, "print also what killed a mutant")
 	flag.Parse()
-	if err := run(*n, *seed, *only, *verbose); err != nil {
+	if err := run(*n, *seed, *only, &trial{near: *near, verbose: *verbose}); err != nil {
 		log.Fatal(err)
 	}
 }
 
-func run(n int, seed uint64, only string, verbose bool) error {
+func run(n int, seed uint64, only string, t *trial) error {
 	dir, err := os.MkdirTemp("", "mutants")
 	if err != nil {
 		return err
@@ -72,7 +76,7 @@ func run(n int, seed uint64, only string, verbose bool) error {
 	if err != nil {
 		return err
 	}
-	t := &trial{root: root, dir: dir, verbose: verbose}
+	t.root, t.dir = root, dir
 	if err := t.build(overlay); err != nil {
 		return err
 	}

@@ -24,15 +24,18 @@ type tried struct {
 }
 
 type trial struct {
-	root, dir string
-	verbose   bool
-	tests     []tried
+	root, dir     string
+	near, verbose bool
+	tests         []tried
 }
 
 func (t *trial) binary(judge int) string { return filepath.Join(t.dir, fmt.Sprintf("judge%d", judge)) }
 
 func (t *trial) build(overlay string) error {
 	for i, p := range judges {
+		if t.near && i >= near {
+			continue
+		}
 		cmd := exec.Command("go", "test", "-c", "-vet=off", "-overlay", overlay, "-o", t.binary(i), "./"+p.dir)
 		cmd.Dir = t.root
 		if out, err := cmd.CombinedOutput(); err != nil {
@@ -56,6 +59,9 @@ func (t *trial) ask(judge int, pattern string, awake int, notes string, limit ti
 // reach runs every test alone, nothing awake, and notes what it reaches.
 func (t *trial) reach() error {
 	for i, j := range judges {
+		if t.near && i >= near {
+			continue
+		}
 		out, err := exec.Command(t.binary(i), "-test.list", j.tests).Output()
 		if err != nil {
 			return err
@@ -115,6 +121,9 @@ func (t *trial) each(n int, f func(int) error) error {
 func (t *trial) killer(m mutant) string {
 	const together = 12
 	for judge := range judges {
+		if t.near && judges[judge].dir != filepath.Dir(m.File) {
+			continue
+		}
 		var names []string
 		var took time.Duration
 		flush := func() string {

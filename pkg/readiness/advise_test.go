@@ -177,9 +177,9 @@ func signable(t *testing.T) *readiness.Protocol {
 	sign.RepeatFor, sign.Performers, sign.Expiry.Kind = "medicine", nurse, readiness.ThisDate
 	last := step("last", readiness.Window{Opens: points(days("sign", 0)), Due: points(days(readiness.AnchorLastDose, 0))})
 	last.RepeatFor, last.Fixed, last.Expiry.Kind = "medicine", true, readiness.ThisDate
-	list := step("list", before(42, 21))
-	list.ListsMedicines = true
-	p := protocol(t, list, sign, last)
+	list, wash := step("list", before(42, 21)), step("wash", before(3, 1))
+	list.ListsMedicines, wash.RepeatFor = true, "wash"
+	p := protocol(t, list, sign, last, wash)
 	p.UndatedDecision, p.Horizon, p.MedicineNotice = 14, 60, "A notice."
 	return p
 }
@@ -242,7 +242,9 @@ func TestSignedLastDose(t *testing.T) {
 	c.Details[of] = "2026-11-27"
 	c.Medicines = []readiness.Medicine{{Key: "m", Name: "M", Rules: []*readiness.MedicineRule{{Title: "Two days", Does: readiness.MedicineHold, Hold: held(2, readiness.Days)}}}}
 	late := clock(t, cal, "2026-11-28 18:00")
-	c.Entries = map[readiness.Key]readiness.Entry{key("m", 1): change(func(e *readiness.Entry) { e.Signed = readiness.Moment{Day: calendar.NewDate(2026, 11, 28), At: late.UTC()} })}
+	c.Entries = map[readiness.Key]readiness.Entry{key("m", 1): change(func(e *readiness.Entry) {
+		e.Signed = readiness.Moment{Day: calendar.NewDate(2026, 11, 28), At: late.UTC()}
+	})}
 	i := item(t, readiness.Make(&c, signable(t), cal, clock(t, cal, "2026-11-10 09:00")), "last")
 	require.Equal(t, "M: last dose by Sat 28 Nov 2026 18:00 CST, as a named prescriber signed, which is later than the rules give. The rules say:", i.Advice[0])
 	c.Medicines[0].Rules[0].Hold = held(1, readiness.Days) // by the 28th
@@ -267,13 +269,15 @@ func TestListOfMedicines(t *testing.T) {
 		{"none", nil, nil},
 		{"one that is known", []readiness.Medicine{{Key: "m", Name: "M", Rules: rule}}, []string{"On record: M.", "M: last dose by Fri 27 Nov 2026."}},
 		{"one that is not", []readiness.Medicine{{Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
+		{"one that is not, though a step repeats for it", []readiness.Medicine{{Key: "m", Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
 		{"both", []readiness.Medicine{{Name: "Leaves"}, {Key: "m", Name: "M", Rules: rule}}, []string{"On record: M. No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it.", "M: last dose by Fri 27 Nov 2026."}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := surgeryOn(t, cal, theDay)
 			c.Medicines = r.medicines
-			c.Repeats = map[string][]string{"medicine": {"m"}}
+			c.Repeats = map[string][]string{"medicine": {"m"}, "wash": {"w"}}
 			pl := readiness.Make(&c, signable(t), cal, clock(t, cal, "2026-11-10 09:00"))
+			require.Empty(t, item(t, pl, "wash").Advice)
 			want := r.advice
 			if want != nil {
 				want = append(want, readiness.MedicineCaution, "A notice.")

@@ -111,6 +111,43 @@ func TestWhatAReleaseCovers(t *testing.T) {
 	}
 }
 
+// A hold is raised while the operation is still to come, and ends with the case.
+func TestWhenHoldsAreOfConcern(t *testing.T) {
+	p := holdProtocol(t)
+	infection := []readiness.Ground{{Kind: "infection", Record: "a", Active: true}}
+	open := readiness.Hold{Key: "infection", Kind: "infection", Raised: holdNow.Add(-time.Hour), Records: []string{"a"}}
+	for _, r := range []struct {
+		name   string
+		change func(c *readiness.Case)
+		raised bool
+		how    string // what becomes of one that is open
+	}{
+		{"to come", func(*readiness.Case) {}, true, ""},
+		{"the person is in", func(c *readiness.Case) { c.Arrived = holdNow }, false, ""},
+		{"the person has left", func(c *readiness.Case) { c.Left = holdNow }, false, readiness.Over},
+		{"its hour is past", func(c *readiness.Case) { c.Start = holdNow }, false, ""},
+		{"its hour comes", func(c *readiness.Case) { c.Start = holdNow.Add(time.Second) }, true, ""},
+		{"it was cancelled", func(c *readiness.Case) { c.Ending = readiness.Cancelled }, false, readiness.Over},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := readiness.Case{Day: calendar.NewDate(2026, 11, 30)}
+			r.change(&c)
+			require.Equal(t, r.raised, len(readiness.Holds(nil, infection, &c, p, holdNow)) == 1)
+			after := readiness.Holds([]readiness.Hold{open}, infection, &c, p, holdNow)
+			require.Len(t, after, 1)
+			require.Equal(t, r.how, after[0].How)
+			require.Equal(t, r.how == "", after[0].Ended.IsZero())
+		})
+	}
+
+	// A release that is taken back opens the hold again, as if it had never been.
+	c := readiness.Case{Day: calendar.NewDate(2026, 11, 30), Entries: map[readiness.Key]readiness.Entry{{Step: "release", Repeat: "infection", Round: 1}: {Outcome: readiness.Done}}}
+	released := readiness.Holds([]readiness.Hold{open}, infection, &c, p, holdNow)
+	require.Equal(t, []any{readiness.Released, holdNow, c.Day}, []any{released[0].How, released[0].Ended, released[0].For})
+	c.Entries = nil
+	require.Equal(t, []readiness.Hold{open}, readiness.Holds(released, infection, &c, p, holdNow.Add(time.Hour)))
+}
+
 // Grounds of one kind join the hold that is open; a further one after that was
 // released has a key of its own, as the Task that asks for it has.
 func TestHoldsOfOneKind(t *testing.T) {

@@ -140,7 +140,7 @@ func (w *watch) expired(n int) bool {
 	if w.left(today) < w.rule.Left {
 		return true
 	}
-	for day := today.Add(1); day < w.c.Day; day = day.Add(1) {
+	for day := today.Add(1); day <= w.c.Day; day = day.Add(1) {
 		if w.left(day) < w.rule.Left {
 			w.sooner(w.cal.StartOf(day))
 			break

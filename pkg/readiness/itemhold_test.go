@@ -99,6 +99,8 @@ func TestIsThisItemAGround(t *testing.T) {
 		{"a last dose may still be confirmed, from the first too late", "stop", and(state(readiness.Open), dated("2026-11-29 09:00")), "", "2026-11-28 00:00"},
 		{"confirmed for its last day", "stop", done(readiness.Entry{Outcome: readiness.Done, On: friday.Day}), "", ""},
 		{"confirmed for a day later", "stop", done(readiness.Entry{Outcome: readiness.Done, On: friday.Day.Add(1)}), "Pill, title of stop (by Fri 27 Nov 2026): later than planned", ""},
+		{"a last dose is not confirmed, and there is no date", "stop", and(state(readiness.Missed), func(_ *readiness.Item, c *readiness.Case) { c.Day = 0 }), "", ""},
+		{"confirmed, and there is no last day", "stop", and(done(readiness.Entry{Outcome: readiness.Done, On: friday.Day}), last(readiness.Moment{})), "", ""},
 		{"confirmed without a day", "stop", done(readiness.Entry{Outcome: readiness.Done}), "", ""},
 		{"the day is right, the hour is late, and only a day was asked", "stop", done(readiness.Entry{Outcome: readiness.Done, On: friday.Day, At: at("2026-11-27 22:00")}), "", ""},
 		{"an hour was asked, and kept", "stop", and(done(readiness.Entry{Outcome: readiness.Done, On: friday.Day, At: at("2026-11-27 17:00")}), last(readiness.Moment{Day: friday.Day, At: at("2026-11-27 17:00")})), "", ""},
@@ -157,6 +159,7 @@ func TestDosesOnRecord(t *testing.T) {
 		{name: "of another medicine", now: "2026-11-28 09:00", dose: friday.Add(1), of: "other"},
 		{name: "of the last day", now: "2026-11-28 09:00", dose: friday},
 		{name: "a day later", now: "2026-11-28 09:00", dose: friday.Add(1), record: "item:stop/pill@2026-11-28"},
+		{name: "a day later, and confirmed so", now: "2026-11-28 09:00", dose: friday.Add(1), entry: readiness.Entry{On: friday.Add(1)}, record: "item:stop/pill@2026-11-28"},
 		{name: "planned for tomorrow", now: "2026-11-27 09:00", dose: friday.Add(1), next: "2026-11-28 00:00"},
 		{name: "an hour late", now: "2026-11-28 09:00", dose: friday, at: "2026-11-27 18:00", last: readiness.Moment{Day: friday, At: clock(t, cal, "2026-11-27 17:00")}, record: "item:stop/pill@2026-11-27"},
 		{name: "there is no last dose to compare it with", now: "2026-11-28 09:00", dose: friday.Add(1), undated: true},
@@ -222,6 +225,8 @@ func TestExpiredEvidence(t *testing.T) {
 		{"Friday before, from Wednesday on", "2026-11-20 09:00", nil, false, "2026-11-25 00:00"},
 		{"Wednesday, two are left", "2026-11-25 00:00", nil, true, ""},
 		{"Sunday, none is left", "2026-11-29 09:00", nil, true, ""},
+		{"one is asked for, until the day before", "2026-11-27 09:00", func(_, _ *readiness.Item, p *readiness.Protocol) { p.ItemHolds[1].Left = 1 }, false, "2026-11-28 00:00"},
+		{"one is asked for, and surgery is on the Friday", "2026-11-24 09:00", func(_, _ *readiness.Item, p *readiness.Protocol) { p.ItemHolds[1].Left = 1 }, false, "2026-11-28 00:00"},
 		{"Wednesday, and it is done again", "2026-11-25 09:00", func(_, is *readiness.Item, _ *readiness.Protocol) { is.State = readiness.StateDone }, false, ""},
 		{"Wednesday, and what was replaced is not too old", "2026-11-25 09:00", func(was, _ *readiness.Item, _ *readiness.Protocol) { was.State = readiness.StateDone }, false, ""},
 		{"Wednesday, and it was for the date that moved", "2026-11-25 09:00", func(was, _ *readiness.Item, _ *readiness.Protocol) {
@@ -251,4 +256,36 @@ func TestExpiredEvidence(t *testing.T) {
 			require.True(t, clock(t, cal, r.next).Equal(next), "next is %s", next)
 		})
 	}
+}
+
+// What was replaced is no ground itself, the same wrong thing is said once, and
+// two rules on one step each hold for it.
+func TestGroundsAreSaidOnce(t *testing.T) {
+	cal := chicago(t)
+	p := watching(t)
+	now := clock(t, cal, "2026-11-28 09:00")
+	c := surgeryOn(t, cal, theDay)
+	missed := func(code, repeat string, round, replaces int) readiness.Item {
+		return readiness.Item{Key: readiness.Key{Step: code, Repeat: repeat, Round: round}, Step: p.Step(code), Applies: readiness.Yes, State: readiness.Missed, Replaces: replaces, Last: readiness.Moment{Day: day(t, "2026-11-27")}}
+	}
+	kinds := func(items ...readiness.Item) (out []string) {
+		grounds, _ := readiness.ItemGrounds(&readiness.Plan{Items: items}, &c, p, cal, now)
+		for _, g := range grounds {
+			out = append(out, g.Kind+" "+g.Record)
+		}
+		return out
+	}
+	was, is := missed("stop", "pill", 1, 0), missed("stop", "pill", 2, 1)
+	is.State = readiness.StateDone
+	require.Empty(t, kinds(was, is))
+	require.Equal(t, []string{"timing item:stop/pill", "timing item:stop/other"}, kinds(was, missed("stop", "other", 1, 0)))
+
+	// Today is after its last day, and the evidence on record says the same.
+	was.State, was.Entry = readiness.StateDone, readiness.Entry{Outcome: readiness.Done, On: day(t, "2026-11-28")}
+	c.Medicines = []readiness.Medicine{{Key: "pill", Name: "Pill", Last: readiness.Moment{Day: day(t, "2026-11-28")}}}
+	require.Equal(t, []string{"timing item:stop/pill@2026-11-28"}, kinds(was))
+
+	c.Medicines = nil
+	p.ItemHolds = append(p.ItemHolds, readiness.ItemHold{Kind: "other", Steps: []string{"stop"}, Missed: "not done"})
+	require.Equal(t, []string{"timing item:stop/pill", "other item:stop/pill"}, kinds(missed("stop", "pill", 1, 0)))
 }

@@ -284,9 +284,6 @@ func lastBefore(day calendar.Date, o Offset) calendar.Date {
 	for o.plus(at.Add(1)) <= day {
 		at = at.Add(1)
 	}
-	for o.plus(at) > day {
-		at = at.Add(-1)
-	}
 	return at
 }
 

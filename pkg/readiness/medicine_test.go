@@ -151,6 +151,7 @@ func TestStepsOfAMedicine(t *testing.T) {
 	require.Equal(t, readiness.Unknown, i.Applies)
 	require.Equal(t, []string{"whether it is slow"}, i.Needs)
 	require.Zero(t, i.Due)
+	require.Equal(t, readiness.Yes, item(t, pl, "sign").Applies, "somebody has to decide")
 	require.Equal(t, "2026-11-29", i.Last.Day.String(), "undecided the day before, nobody is ready")
 	require.Equal(t, "2026-11-19", item(t, pl, "sign").Due.Day.String(), "three business days before Tue 24 November")
 	require.NotEqual(t, readiness.CaseReady, pl.State)

@@ -48,6 +48,7 @@ func TestMedicineRulesAreRefused(t *testing.T) {
 		{"a hold after surgery", "warfarin-surgical", func(a object) { set(a, "hold", "valueDuration", length(-1, "d")) }, "a hold needs whole days or hours"},
 		{"a window without a beginning", "adalimumab-window", func(a object) { drop(a, "from") }, "a window needs the distance"},
 		{"a window that ends before it begins", "adalimumab-window", func(a object) { set(a, "to", "valueDuration", length(13, "d")) }, "a window needs the distance"},
+		{"a window from the dose itself", "adalimumab-window", func(a object) { set(a, "from", "valueDuration", length(0, "d")) }, "a window needs the distance"},
 		{"a window of days that ends in months", "adalimumab-window", func(a object) { set(a, "to", "valueDuration", length(1, "mo")) }, "a window needs the distance"},
 		{"a specialist without a name", "clopidogrel-stent", func(a object) { drop(a, "decides") }, "nothing says who decides"},
 		{"a choice of nobody", "insulin-morning", func(a object) { drop(a, "decides") }, "nothing says who decides"},
@@ -73,6 +74,15 @@ func TestMedicineRulesAreRefused(t *testing.T) {
 			require.Contains(t, refused.Faults[0], r.says)
 		})
 	}
+	t.Run("a window of one day is one", func(t *testing.T) {
+		defs, pd, tree := medicineTree(t)
+		a := action(t, tree, "adalimumab-window")
+		set(a, "from", "valueDuration", length(15, "d"))
+		set(a, "to", "valueDuration", length(15, "d"))
+		defs.Medicines = encoded(t, tree)
+		_, err := ReadProtocol(parse(t, pd), defs)
+		require.NoError(t, err)
+	})
 	t.Run("an unknown value set", func(t *testing.T) {
 		defs, pd, _ := medicineTree(t)
 		delete(defs.ValueSets, Base+"/ValueSet/medicine-warfarin")
@@ -94,6 +104,18 @@ func TestWhoseRulesTheyAre(t *testing.T) {
 	p, err = ReadProtocol(parse(t, pd), defs)
 	require.NoError(t, err)
 	require.Empty(t, p.MedicineNotice)
+	require.Equal(t, 14, p.UndatedDecision)
+	for name, short := range map[string]any{"status": "draft", "approvalDate": nil, "endorser": nil} {
+		was := tree[name]
+		if tree[name] = short; short == nil {
+			delete(tree, name)
+		}
+		defs.Medicines = encoded(t, tree)
+		p, err = ReadProtocol(parse(t, pd), defs)
+		require.NoError(t, err)
+		require.NotEmpty(t, p.MedicineNotice, name)
+		tree[name] = was
+	}
 
 	defs.Medicines = nil
 	p, err = ReadProtocol(parse(t, pd), defs)

@@ -66,11 +66,13 @@ func TestEdgesOfGrounds(t *testing.T) {
 			is := ""
 			for _, g := range p.groundsOf([]*Record{record(t, r.record)}, nil, f, date(t, "2026-11-20")) {
 				require.Empty(t, is, "one ground")
-				is = g.Clear().String()
-				if g.Active && is == "" {
+				switch is = g.Clear().String(); {
+				case g.Active && is == "":
 					is = goesOn
-				} else if g.Active {
+				case g.Active:
 					is = goesOn + " " + is
+				case is == "":
+					is = "no matter"
 				}
 			}
 			require.Equal(t, r.is, is)

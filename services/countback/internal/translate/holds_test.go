@@ -191,6 +191,7 @@ func TestGroundsFromAnswers(t *testing.T) {
 		{"germs without symptoms", says{"urine-test-without-symptoms": sayYes}, "", ""},
 		{"antibiotic to prevent one", says{"antibiotic": sayYes, "antibiotic-reason": sayCode("antibiotic-reason", "prevention")}, "", ""},
 		{"antibiotic for an infection", says{"antibiotic": sayYes, "antibiotic-reason": sayCode("antibiotic-reason", "infection")}, "recent-infection", ""},
+		{"antibiotic, nobody knows what for: a question", says{"antibiotic": sayYes, "antibiotic-reason": sayUnknown}, "", ""},
 		{"extraction planned for 25 November", says{"dental-work-planned": sayYes, "dental-work-planned-kind": kind("extraction"), "dental-work-planned-on": day("2026-11-25")}, "pending-dental-work", "2026-12-16"},
 		{"work without a kind or day: goes up", says{"dental-work-planned": sayYes}, "pending-dental-work", ""},
 		{"cleaning without a day: a question", says{"dental-work-planned": sayYes, "dental-work-planned-kind": kind("cleaning")}, "", ""},

@@ -50,7 +50,11 @@ func TestRisks(t *testing.T) {
 		{"an opioid", []*Record{record(t, object{"resourceType": "MedicationStatement", "id": "m", "status": "active", "subject": ref("Patient/p"), "medicationCodeableConcept": coded(atc, "N02AA05")})}, "opioids"},
 		{"an opioid, stopped", []*Record{record(t, object{"resourceType": "MedicationStatement", "id": "m", "status": "stopped", "subject": ref("Patient/p"), "medicationCodeableConcept": coded(atc, "N02AA05")})}, ""},
 		{"better since", []*Record{figure("o", "4548-4", "%", 8.1, day), figure("n", "4548-4", "%", 7.1, "2026-11-16")}, ""},
-		{"in a unit that nobody knows", []*Record{figure("o", "4548-4", "mmol/mol", 70, day)}, ""},
+		// By NGSP's master equation, % = 0.09148 x mmol/mol + 2.152 (from memory).
+		{"sugar of 58 mmol/mol, which are 7.46 %", []*Record{figure("o", "4548-4", "mmol/mol", 58, day)}, "long-term-sugar"},
+		{"sugar of 57 mmol/mol, which are 7.37 %", []*Record{figure("o", "59261-8", "mmol/mol", 57, day)}, ""},
+		{"sugar by the code for that unit", []*Record{figure("o", "59261-8", "mmol/mol", 75, day)}, "long-term-sugar"},
+		{"in a unit that nobody knows", []*Record{figure("o", "4548-4", "g/L", 70, day)}, ""},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			b := Booking{Primary: "Appointment/a"}

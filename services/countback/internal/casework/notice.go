@@ -102,7 +102,7 @@ func (o *Office) notification(tx *store.Tx, d store.Delivery, kind string) (*Not
 		ID: d.ID, Kind: kind, Endpoint: s.Endpoint, Headers: s.Headers, Timeout: s.Timeout, version: cur.Version,
 	}
 	if kind == subscription.EventNotification {
-		if n.Events, err = numbered(tx, d.ID, d.Delivered+1, d.Events, s.MaxCount); err != nil {
+		if n.Events, err = newsOf(tx, d.ID, d.Delivered+1, d.Events, s.MaxCount); err != nil {
 			return nil, err
 		}
 		out.last = d.Events // only a number that was left out
@@ -123,8 +123,8 @@ func (o *Office) notice(tx *store.Tx, d store.Delivery, s *subscription.Subscrip
 	}
 }
 
-// numbered reads events of a Subscription.
-func numbered(tx *store.Tx, id string, first, last int64, limit int) ([]subscription.Numbered, error) {
+// newsOf reads events of a Subscription.
+func newsOf(tx *store.Tx, id string, first, last int64, limit int) ([]subscription.Numbered, error) {
 	rows, err := tx.SubscriptionEvents(id, first, last, limit)
 	if err != nil {
 		return nil, err
@@ -292,7 +292,7 @@ func (o *Office) SubscriptionEvents(ctx context.Context, id string, since, until
 		if until == 0 {
 			until = d.Events
 		}
-		if n.Events, err = numbered(tx, id, since, until, eventsLimit); err != nil {
+		if n.Events, err = newsOf(tx, id, since, until, eventsLimit); err != nil {
 			return err
 		}
 		out, err = n.Bundle()

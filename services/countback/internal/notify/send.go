@@ -35,9 +35,10 @@ type hostKey struct{}
 // errAddress says that a name leads to an address that is not written to.
 var errAddress = errors.New("the endpoint leads to an address that nothing is sent to")
 
-// newClient is a client that connects to allowed addresses only.
-func newClient(p subscription.Policy) *http.Client {
-	dialer := &net.Dialer{Timeout: dialTimeout}
+// newClient is a client that connects to allowed addresses only. A nil resolver
+// is the system's.
+func newClient(p subscription.Policy, names *net.Resolver) *http.Client {
+	dialer := &net.Dialer{Timeout: dialTimeout, Resolver: names}
 	dialer.ControlContext = func(ctx context.Context, _, address string, _ syscall.RawConn) error {
 		at, err := netip.ParseAddrPort(address)
 		host, _ := ctx.Value(hostKey{}).(string)

@@ -58,7 +58,7 @@ func New(o Options) (*Worker, error) {
 	if o.Poll <= 0 {
 		o.Poll = time.Second
 	}
-	return &Worker{o: o, client: newClient(o.Policy), busy: map[string]bool{}}, nil
+	return &Worker{o: o, client: newClient(o.Policy, nil), busy: map[string]bool{}}, nil
 }
 
 // Stats returns the counts.

@@ -219,6 +219,9 @@ func (o *Office) farewell(tx *store.Tx, d store.Delivery, s *subscription.Subscr
 // one Subscription, or with those of the ids and statuses; none of these: with
 // all.
 func (o *Office) SubscriptionStatus(ctx context.Context, id string, ids, statuses []string) ([]byte, error) {
+	if err := o.NumberEvents(ctx); err != nil { // what was committed before the question counts
+		return nil, err
+	}
 	var out []byte
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		var list []subscription.Notice
@@ -272,6 +275,9 @@ const eventsLimit = 1000
 // these numbers, the first of them where they are many. Zero for since and until
 // means from the first that is held, and to the last.
 func (o *Office) SubscriptionEvents(ctx context.Context, id string, since, until int64, content string) ([]byte, error) {
+	if err := o.NumberEvents(ctx); err != nil { // what was committed before the question counts
+		return nil, err
+	}
 	var out []byte
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		d, err := tx.DeliveryOf(id)

@@ -62,9 +62,21 @@ func (r Receivers) rest(failures int) time.Duration {
 const numberLimit = 500
 
 // NumberEvents gives what was committed since the last time its numbers in each
-// Subscription that asks for it, and switches off those whose end has come. It
-// reports whether there may be more.
-func (o *Office) NumberEvents(ctx context.Context) (more bool, err error) {
+// Subscription that asks for it, and switches off those whose end has come.
+func (o *Office) NumberEvents(ctx context.Context) error {
+	for {
+		more, err := o.numberSome(ctx)
+		if err != nil {
+			return fmt.Errorf("number events: %w", err)
+		}
+		if !more {
+			return nil
+		}
+	}
+}
+
+// numberSome does so with some of them, and reports whether there may be more.
+func (o *Office) numberSome(ctx context.Context) (more bool, err error) {
 	var behind bool
 	err = o.db.Read(ctx, func(tx *store.Tx) error {
 		behind, err = o.behind(tx)

@@ -96,14 +96,8 @@ func (w *Worker) Pass(ctx context.Context) error {
 // start gives each receiver that something is due for a goroutine, unless it has
 // one.
 func (w *Worker) start(ctx context.Context) error {
-	for {
-		more, err := w.o.Office.NumberEvents(ctx)
-		if err != nil {
-			return fmt.Errorf("number events: %w", err)
-		}
-		if !more {
-			break
-		}
+	if err := w.o.Office.NumberEvents(ctx); err != nil {
+		return err
 	}
 	due, err := w.o.Office.DueSubscriptions(ctx)
 	if err != nil {

@@ -241,6 +241,7 @@ func (o *Office) PruneDelivered(ctx context.Context) error {
 // Standing is how it stands with one Subscription.
 type Standing struct {
 	ID, Status        string
+	Reason            string // what it is for, as its client says
 	Events, Delivered int64
 	FailingSince      time.Time // zero: it takes what it is sent
 	Error             string    // why it is in error or off; empty for nothing
@@ -264,7 +265,7 @@ func (o *Office) Subscriptions(ctx context.Context) ([]Standing, error) {
 				return err
 			}
 			out = append(out, Standing{
-				ID: d.ID, Status: d.Status, Events: d.Events, Delivered: d.Delivered, FailingSince: d.FailingSince, Error: r.String("error"),
+				ID: d.ID, Status: d.Status, Reason: r.String("reason"), Events: d.Events, Delivered: d.Delivered, FailingSince: d.FailingSince, Error: r.String("error"),
 			})
 		}
 		return err

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/store"
 )
 
 // The handshake comes first, is signed, and makes the Subscription active.
@@ -409,4 +410,40 @@ func TestEventsOperation(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, n.events)
 	require.Equal(t, counted(all)[all-1], n.total)
+}
+
+// What is gone from the outbox while a receiver was off cannot be told any more:
+// one number is left out, so that it sees that something is missing.
+func TestGapIsSeen(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	id := h.subscribe(wish(r.url(), "plan-changed", ""))
+	h.pass()
+	h.book("1", "2027-01-11")
+	h.pass()
+	before := len(r.numbers())
+	h.change("PATCH", id, `[{"op":"replace","path":"/status","value":"off"}]`)
+	h.book("2", "2027-01-11")
+	rows, err := h.db.Unpublished(t.Context(), 10000)
+	require.NoError(t, err)
+	var marks []store.Mark
+	for n, row := range rows {
+		marks = append(marks, store.Mark{Seq: row.Seq, StreamSeq: uint64(n + 1)})
+	}
+	require.NoError(t, h.db.MarkPublished(t.Context(), marks))
+	h.wait(8 * 24 * time.Hour)
+	_, gone, err := h.db.Prune(t.Context(), 0, h.clock(), 10000)
+	require.NoError(t, err)
+	require.Len(t, rows, int(gone))
+
+	h.change("PATCH", id, `[{"op":"replace","path":"/status","value":"requested"}]`)
+	h.pass()
+	got := r.taken()
+	require.Equal(t, []string{"event-notification", counted(before + 1)[before]}, []string{got[len(got)-1].kind, got[len(got)-1].total},
+		"it is told at once that there was something")
+	require.Empty(t, got[len(got)-1].events)
+	h.book("3", "2027-01-11")
+	h.pass()
+	numbers := r.numbers()
+	require.Equal(t, counted(before), numbers[:before])
+	require.Equal(t, counted(before + 2)[before+1], numbers[before], "one number is left out")
 }

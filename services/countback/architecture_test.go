@@ -46,7 +46,7 @@ var allowedImports = map[string][]string{
 	inner + "kitcheck":     nil, // only its tests import anything
 	inner + "oracle":       nil, // a second opinion shares nothing with the first
 	inner + "histories":    nil, // only its tests import anything
-	inner + "notify":       {inner + "casework", inner + "subscription"},
+	inner + "notify":       {inner + "casework", inner + "subscription", "pkg/fhir"},
 	inner + "outbox":       {inner + "store", inner + "event"},
 	inner + "search":       {"pkg/fhir"},
 	inner + "sheet":        {inner + "translate", "pkg/readiness", "pkg/calendar", "api"},

@@ -108,19 +108,24 @@ func (r *receivers) set(name, value string) error {
 // secretIn reads the secret in a folder, or makes it.
 func secretIn(dir string) ([]byte, error) {
 	path := filepath.Join(dir, secretFile)
-	text, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		secret := make([]byte, madeSecret)
-		_, _ = rand.Read(secret) // never fails
-		text = []byte(base64.StdEncoding.EncodeToString(secret) + "\n")
-		err = os.WriteFile(path, text, 0o600)
+	secret, err := readSecret(path)
+	if !errors.Is(err, fs.ErrNotExist) {
+		return secret, err
 	}
+	secret = make([]byte, madeSecret)
+	_, _ = rand.Read(secret) // never fails
+	return secret, os.WriteFile(path, []byte(base64.StdEncoding.EncodeToString(secret)+"\n"), 0o600)
+}
+
+// readSecret reads a file that holds the secret and nothing else.
+func readSecret(path string) ([]byte, error) {
+	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
 	secret, err := base64.StdEncoding.DecodeString(strings.TrimSpace(string(text)))
 	if err != nil || len(secret) < minSecret {
-		return nil, fmt.Errorf("%s is not base64 of at least %d bytes", secretFile, minSecret)
+		return nil, fmt.Errorf("%s is not base64 of at least %d bytes", filepath.Base(path), minSecret)
 	}
 	return secret, nil
 }
@@ -131,7 +136,8 @@ func (a *App) notifies(r receivers) error {
 	a.onClose("watch of events", func() error { cancel(); return nil })
 	var err error
 	a.notifier, err = notify.New(notify.Options{
-		Office: a.Office, Changed: a.db.Watch(ctx), Now: a.Clock.Now, Secret: r.secret, Policy: r.Policy, Log: a.log,
+		// A receiver looks at its own clock, which does not stand still with ours.
+		Office: a.Office, Changed: a.db.Watch(ctx), Now: time.Now, Secret: r.secret, Policy: r.Policy, Log: a.log,
 	})
 	if err != nil {
 		return err

@@ -38,7 +38,6 @@ type ear struct {
 
 	mu     sync.Mutex
 	secret []byte
-	now    time.Time
 	status int
 }
 
@@ -79,7 +78,7 @@ func (e *ear) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusUnprocessableEntity)
 		return
 	}
-	n := notified{raw: string(body), signed: notify.Verify(r, body, e.url(), e.secret, e.now)}
+	n := notified{raw: string(body), signed: notify.Verify(r, body, e.url(), e.secret, time.Now())}
 	for _, p := range b.Entry[0].Resource.Parameter {
 		if p.Name == "type" {
 			n.kind = p.ValueCode
@@ -143,7 +142,7 @@ func TestReceiverIsTold(t *testing.T) {
 	var log bytes.Buffer
 	a, err := Start(t.Context(), cfg, slog.New(slog.NewJSONHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug})))
 	require.NoError(t, err)
-	e.secret, e.now = secretOf(t, cfg.Data), a.Clock.Now()
+	e.secret = secretOf(t, cfg.Data)
 	status, made := send(t, "POST", a.URL()+"/Subscription", subscriptionTo(e.url()))
 	require.Equal(t, 201, status, string(made))
 	n := e.listen(t)
@@ -263,4 +262,29 @@ func TestReceiversFile(t *testing.T) {
 	cfg.Subscriptions = filepath.Join(dir, "none")
 	_, err = cfg.receivers()
 	require.ErrorContains(t, err, "-subscriptions")
+}
+
+// The command notifications takes what a service sends.
+func TestNotificationsCommand(t *testing.T) {
+	cfg := settings(t)
+	a := started(t, cfg)
+	read, write := io.Pipe()
+	endpoint, done := make(chan string, 1), make(chan error, 1)
+	go func() {
+		done <- Notifications(t.Context(), NotificationsOptions{
+			Listen: "127.0.0.1:0", Data: cfg.Data, Most: 2, Ready: func(at string) { endpoint <- at },
+		}, write, io.Discard)
+	}()
+	status, body := send(t, "POST", a.URL()+"/Subscription", subscriptionTo(<-endpoint))
+	require.Equal(t, 201, status, string(body))
+	lines := json.NewDecoder(read)
+	var got notify.Received
+	require.NoError(t, lines.Decode(&got))
+	require.Equal(t, "handshake", got.Kind)
+	status, body = send(t, "POST", a.URL(), booking(1, "2026-11-30T07:30:00-06:00"))
+	require.Equal(t, 200, status, string(body))
+	require.NoError(t, lines.Decode(&got))
+	require.Equal(t, []any{"event-notification", int64(1)}, []any{got.Kind, got.Number})
+	require.NoError(t, <-done)
+	require.ErrorContains(t, Notifications(t.Context(), NotificationsOptions{Data: t.TempDir()}, io.Discard, io.Discard), secretFile)
 }

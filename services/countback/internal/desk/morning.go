@@ -26,8 +26,8 @@ type morningPage struct {
 	Alarms []alarm
 	Heard  bool // there is a source that was heard from
 	// Deaf are receivers that do not take what they are told.
-	Deaf []alarm
-	First  string
+	Deaf  []alarm
+	First string
 }
 
 // alarm is something about a source of messages that somebody must look into.

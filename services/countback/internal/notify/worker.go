@@ -18,7 +18,7 @@ import (
 type Options struct {
 	Office  *casework.Office
 	Changed <-chan struct{}     // signalled after commits that hold events; nil: only Poll
-	Now     func() time.Time    // the clock
+	Now     func() time.Time    // the clock of signatures: the real one, whatever day is tried out
 	Secret  []byte              // that notifications are signed with: at least 32 bytes
 	Policy  subscription.Policy // of the addresses that are written to
 	Log     *slog.Logger        // nil: silent

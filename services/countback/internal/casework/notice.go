@@ -36,14 +36,7 @@ func (o *Office) DueSubscriptions(ctx context.Context) ([]string, error) {
 			return err
 		}
 		for _, d := range all {
-			if d.Status == subscription.Off || d.NotBefore.After(tx.Now) {
-				continue
-			}
-			kind, err := o.dueKind(tx, d)
-			if err != nil {
-				return err
-			}
-			if kind != "" {
+			if o.dueKind(d, tx.Now) != "" {
 				out = append(out, d.ID)
 			}
 		}
@@ -52,40 +45,44 @@ func (o *Office) DueSubscriptions(ctx context.Context) ([]string, error) {
 	return out, err
 }
 
-// dueKind is what is to be sent next to a receiver; empty for nothing.
-func (o *Office) dueKind(tx *store.Tx, d store.Delivery) (string, error) {
+// dueKind is what is to be sent now to a receiver; empty for nothing.
+func (o *Office) dueKind(d store.Delivery, now time.Time) string {
+	// What lies further ahead than any rest was written while the clock was wrong.
+	rests := d.NotBefore.After(now) && d.NotBefore.Sub(now) <= o.receivers.RetryMax
+	silent := now.Sub(d.SentAt)
 	switch {
+	case d.Status == subscription.Off || rests:
+		return ""
 	case d.Greet:
-		return subscription.Handshake, nil
+		return subscription.Handshake
 	case d.Delivered < d.Events:
-		return subscription.EventNotification, nil
+		return subscription.EventNotification
+	case d.Heartbeat > 0 && (silent < 0 || silent >= time.Duration(d.Heartbeat)*time.Second):
+		return subscription.Heartbeat
 	}
-	s, _, err := o.subscriptionOf(tx, d.ID)
-	if err != nil {
-		return "", err
-	}
-	if s.Heartbeat > 0 && !d.SentAt.Add(s.Heartbeat).After(tx.Now) {
-		return subscription.Heartbeat, nil
-	}
-	return "", nil
+	return ""
 }
 
 // NextNotification is what is to be sent to a receiver now; nil for nothing.
 func (o *Office) NextNotification(ctx context.Context, id string) (*Notification, error) {
 	var out *Notification
+	var unreadable fhir.Issues
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		d, err := tx.DeliveryOf(id)
-		if errors.Is(err, store.ErrNotFound) || err == nil && (d.Status == subscription.Off || d.NotBefore.After(tx.Now)) {
+		if errors.Is(err, store.ErrNotFound) {
 			return nil
 		}
 		if err != nil {
 			return err
 		}
-		kind, err := o.dueKind(tx, d)
-		if err != nil || kind == "" {
-			return err
+		kind := o.dueKind(d, tx.Now)
+		if kind == "" {
+			return nil
 		}
 		out, err = o.notification(tx, d, kind)
+		if errors.As(err, &unreadable) {
+			return nil // it is switched off with the next event
+		}
 		return err
 	})
 	return out, err
@@ -187,7 +184,7 @@ func (o *Office) notified(tx *store.Tx, d *store.Delivery, n *Notification, why 
 		d.Failures, d.FailingSince, d.NotBefore, d.SentAt, d.Greet = 0, time.Time{}, time.Time{}, tx.Now, false
 		return o.stand(tx, d, subscription.Active, "")
 	}
-	if d.Failures++; d.FailingSince.IsZero() {
+	if d.Failures++; d.FailingSince.IsZero() || d.FailingSince.After(tx.Now) {
 		d.FailingSince = tx.Now
 	}
 	d.NotBefore = tx.Now.Add(o.receivers.rest(d.Failures))
@@ -237,13 +234,9 @@ func (o *Office) SubscriptionStatus(ctx context.Context, id string, ids, statuse
 			if !wanted {
 				continue
 			}
-			s, cur, err := o.subscriptionOf(tx, d.ID)
+			n, err := o.statusOf(tx, d)
 			if err != nil {
 				return err
-			}
-			n := o.notice(tx, d, s, subscription.QueryStatus)
-			if r, err := o.parsed.get(cur); err == nil {
-				n.Error = r.String("error")
 			}
 			list = append(list, n)
 		}
@@ -254,6 +247,26 @@ func (o *Office) SubscriptionStatus(ctx context.Context, id string, ids, statuse
 		return err
 	})
 	return out, err
+}
+
+// statusOf is how it stands with a Subscription, also where it is not understood
+// any more.
+func (o *Office) statusOf(tx *store.Tx, d store.Delivery) (subscription.Notice, error) {
+	s, cur, err := o.subscriptionOf(tx, d.ID)
+	var unreadable fhir.Issues
+	if err != nil && !errors.As(err, &unreadable) {
+		return subscription.Notice{}, err
+	}
+	r, err := o.parsed.get(cur)
+	if err != nil {
+		return subscription.Notice{}, err
+	}
+	if s == nil {
+		s = &subscription.Subscription{Topic: subscription.Topic{URL: r.String("criteria")}, Content: subscription.IDOnly}
+	}
+	n := o.notice(tx, d, s, subscription.QueryStatus)
+	n.Error = r.String("error")
+	return n, nil
 }
 
 // missing says why there is no such Subscription.

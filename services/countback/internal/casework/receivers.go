@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"example.org/countback/pkg/fhir"
 	"example.org/countback/services/countback/internal/event"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/subscription"
@@ -75,104 +76,147 @@ func (o *Office) NumberEvents(ctx context.Context) error {
 	}
 }
 
+// numbering is what one Subscription is to be told, as found in a snapshot.
+type numbering struct {
+	before  store.Delivery
+	version int64 // of the Subscription
+	after   store.Delivery
+	events  []store.SubscriptionEvent
+	off     string // why it is switched off; empty: it is not
+	more    bool
+}
+
 // numberSome does so with some of them, and reports whether there may be more.
+// What each Subscription asks for is found out before the write, which others
+// wait for; one that changed in between is looked at again.
 func (o *Office) numberSome(ctx context.Context) (more bool, err error) {
-	var behind bool
+	var list []numbering
 	err = o.db.Read(ctx, func(tx *store.Tx) error {
-		behind, err = o.behind(tx)
+		list, err = o.behind(tx)
 		return err
 	})
-	if err != nil || !behind {
+	if err != nil || len(list) == 0 {
 		return false, err
 	}
 	err = o.db.Write(ctx, func(tx *store.Tx) error {
 		more = false
-		all, err := tx.Deliveries()
-		if err != nil {
-			return err
-		}
-		for _, d := range all {
-			if d.Status == subscription.Off {
-				continue
-			}
-			n, err := o.number(tx, d)
+		for _, n := range list {
+			same, err := o.numbered(tx, n)
 			if err != nil {
 				return err
 			}
-			more = more || n
+			more = more || n.more || !same
 		}
 		return nil
 	})
 	return more, err
 }
 
-// behind reports whether there is anything for NumberEvents to do.
-func (o *Office) behind(tx *store.Tx) (bool, error) {
+// behind finds the Subscriptions that there is something to number for.
+func (o *Office) behind(tx *store.Tx) ([]numbering, error) {
 	last, err := tx.LastOutbox()
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	all, err := tx.Deliveries()
-	for _, d := range all {
-		if d.Status != subscription.Off && (d.NumberedTo < last || ended(d, tx.Now)) {
-			return true, nil
-		}
+	if err != nil {
+		return nil, err
 	}
-	return false, err
+	var out []numbering
+	events := map[int64]event.Event{} // read once for all of them
+	for _, d := range all {
+		if d.Status == subscription.Off || d.NumberedTo >= last && !ended(d, tx.Now) {
+			continue
+		}
+		n, err := o.number(tx, d, last, events)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, n)
+	}
+	return out, nil
 }
 
 func ended(d store.Delivery, now time.Time) bool { return !d.EndsAt.IsZero() && !d.EndsAt.After(now) }
 
-// number gives the events of one Subscription their numbers. Where rows are gone
-// that it had not seen (it was off for longer than they are kept), one number is
-// left out: the receiver sees the gap, and reads the API.
-func (o *Office) number(tx *store.Tx, d store.Delivery) (more bool, err error) {
+// number finds the events of one Subscription up to the outbox row last. Where
+// rows are gone that it had not seen (it was off for longer than they are kept),
+// one number is left out: the receiver sees the gap, and reads the API.
+func (o *Office) number(tx *store.Tx, d store.Delivery, last int64, events map[int64]event.Event) (numbering, error) {
+	n := numbering{before: d, after: d}
 	if ended(d, tx.Now) {
-		return false, o.switchOff(tx, &d, "its end has come")
+		n.off = "its end has come"
 	}
-	s, _, err := o.subscriptionOf(tx, d.ID)
-	if err != nil {
-		return false, err
+	s, cur, err := o.subscriptionOf(tx, d.ID)
+	n.version = cur.Version
+	var issues fhir.Issues
+	if errors.As(err, &issues) {
+		n.off, err = "this version of the service does not understand it any more", nil
 	}
-	last, err := tx.LastOutbox()
-	if err != nil {
-		return false, err
+	if err != nil || n.off != "" {
+		return n, err
 	}
 	rows, err := tx.OutboxAfter(d.NumberedTo, numberLimit)
 	if err != nil {
-		return false, err
+		return n, err
 	}
-	if len(rows) == 0 && last > d.NumberedTo || len(rows) > 0 && rows[0].Seq > d.NumberedTo+1 {
-		d.Events++
+	if len(rows) == 0 || rows[0].Seq > d.NumberedTo+1 {
+		n.after.Events++
 	}
-	var list []store.SubscriptionEvent
+	n.after.NumberedTo = last
+	if n.more = len(rows) == numberLimit; n.more {
+		n.after.NumberedTo = rows[len(rows)-1].Seq
+	}
 	for _, row := range rows {
-		d.NumberedTo = row.Seq
-		one, ok, err := told(s, row)
+		e, known := events[row.Seq]
+		if !known {
+			if e, err = event.Decode(row.Body); err != nil {
+				return n, fmt.Errorf("outbox row %d: %w", row.Seq, err)
+			}
+			events[row.Seq] = e
+		}
+		one, ok, err := told(s, e, row)
 		if err != nil {
-			return false, err
+			return n, err
 		}
 		if ok {
-			d.Events++
-			one.Subscription, one.Number = d.ID, d.Events
-			list = append(list, one)
+			n.after.Events++
+			one.Subscription, one.Number = d.ID, n.after.Events
+			n.events = append(n.events, one)
 		}
 	}
-	if len(rows) == 0 {
-		d.NumberedTo = last
+	return n, nil
+}
+
+// numbered writes down what was found, unless the Subscription is another than it
+// was found for.
+func (o *Office) numbered(tx *store.Tx, n numbering) (same bool, err error) {
+	d, err := tx.DeliveryOf(n.before.ID)
+	if errors.Is(err, store.ErrNotFound) {
+		return true, nil // it was deleted
 	}
-	if err := tx.AddSubscriptionEvents(list); err != nil {
+	if err != nil {
 		return false, err
 	}
-	return len(rows) == numberLimit, tx.PutDelivery(d)
+	cur, err := tx.Current(subscriptionType, d.ID)
+	if err != nil {
+		return false, err
+	}
+	if d.NumberedTo != n.before.NumberedTo || d.Events != n.before.Events || cur.Version != n.version {
+		return false, nil
+	}
+	if n.off != "" {
+		return true, o.switchOff(tx, &d, n.off)
+	}
+	d.NumberedTo, d.Events = n.after.NumberedTo, n.after.Events
+	if err := tx.AddSubscriptionEvents(n.events); err != nil {
+		return false, err
+	}
+	return true, tx.PutDelivery(d)
 }
 
 // told is what a Subscription is told of an outbox row.
-func told(s *subscription.Subscription, row store.OutboxEvent) (store.SubscriptionEvent, bool, error) {
-	e, err := event.Decode(row.Body)
-	if err != nil {
-		return store.SubscriptionEvent{}, false, fmt.Errorf("outbox row %d: %w", row.Seq, err)
-	}
+func told(s *subscription.Subscription, e event.Event, row store.OutboxEvent) (store.SubscriptionEvent, bool, error) {
 	news, ok, err := s.Match(e, row.Patient)
 	if err != nil || !ok {
 		return store.SubscriptionEvent{}, false, err

@@ -183,7 +183,7 @@ func (w *subscribing) save(wanted *subscription.Subscription, received int64) (R
 		}
 		out.Changed = true
 	}
-	d.Status, d.EndsAt = wanted.Status, wanted.End
+	d.Status, d.EndsAt, d.Heartbeat = wanted.Status, wanted.End, int64(wanted.Heartbeat/time.Second)
 	d.Greet = wanted.Status == subscription.Requested
 	d.Failures, d.FailingSince, d.NotBefore = 0, time.Time{}, time.Time{}
 	return out, w.tx.PutDelivery(d)

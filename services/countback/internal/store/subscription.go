@@ -18,20 +18,21 @@ type Delivery struct {
 	NotBefore    time.Time // of the next attempt
 	SentAt       time.Time // when the receiver last took anything; zero: never
 	EndsAt       time.Time
+	Heartbeat    int64 // seconds without news after which a sign of life is sent; 0: never
 }
 
-const deliveryColumns = `id, status, numbered_to, events, delivered, greet, failures, failing_since, not_before, sent_at, ends_at`
+const deliveryColumns = `id, status, numbered_to, events, delivered, greet, failures, failing_since, not_before, sent_at, ends_at, heartbeat`
 
 func scanDelivery(d *Delivery) []any {
 	return []any{&d.ID, &d.Status, &d.NumberedTo, &d.Events, &d.Delivered, &d.Greet, &d.Failures,
-		at{&d.FailingSince}, at{&d.NotBefore}, at{&d.SentAt}, at{&d.EndsAt}}
+		at{&d.FailingSince}, at{&d.NotBefore}, at{&d.SentAt}, at{&d.EndsAt}, &d.Heartbeat}
 }
 
 // PutDelivery stores how far a Subscription is.
 func (tx *Tx) PutDelivery(d Delivery) error {
-	_, err := tx.exec(`INSERT OR REPLACE INTO subscription (`+deliveryColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+	_, err := tx.exec(`INSERT OR REPLACE INTO subscription (`+deliveryColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		d.ID, d.Status, d.NumberedTo, d.Events, d.Delivered, d.Greet, d.Failures,
-		micros(d.FailingSince), micros(d.NotBefore), micros(d.SentAt), micros(d.EndsAt))
+		micros(d.FailingSince), micros(d.NotBefore), micros(d.SentAt), micros(d.EndsAt), d.Heartbeat)
 	return wrap("put delivery", err)
 }
 

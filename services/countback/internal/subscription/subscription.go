@@ -33,6 +33,7 @@ const (
 	maxValues     = 100 // of one filter
 
 	defaultTimeout = 20 * time.Second
+	defaultCount   = 20 // events in one notification, where several wait
 )
 
 // Header is one line that a receiver wants to be sent along.
@@ -77,7 +78,7 @@ var media = []string{"application/fhir+json", "application/json"}
 // service's own address, which references may begin with.
 func Read(r *fhir.Resource, base string, p Policy) (*Subscription, fhir.Issues) {
 	rd := reading{r: r, base: base, policy: p}
-	s := &Subscription{Status: r.String("status"), Timeout: defaultTimeout, MaxCount: 1}
+	s := &Subscription{Status: r.String("status"), Timeout: defaultTimeout, MaxCount: defaultCount}
 	rd.criteria(s)
 	rd.channel(s)
 	if end := r.String("end"); end != "" {

@@ -13,7 +13,8 @@ CREATE TABLE subscription (
     failing_since INTEGER,
     not_before    INTEGER,          -- when the next attempt may be made
     sent_at       INTEGER,          -- when the receiver last took anything
-    ends_at       INTEGER
+    ends_at       INTEGER,
+    heartbeat     INTEGER NOT NULL  -- seconds without news after which a sign of life is sent; 0: never
 );
 
 -- Events that a Subscription asks for. number counts 1, 2, 3 … within it.

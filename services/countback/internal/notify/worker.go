@@ -23,6 +23,7 @@ type Options struct {
 	Policy  subscription.Policy // of the addresses that are written to
 	Log     *slog.Logger        // nil: silent
 	Poll    time.Duration       // the longest rest when nothing wakes it; default 1 s
+	Gather  time.Duration       // the shortest rest, in which events are gathered; default 50 ms
 }
 
 // Worker sends notifications. Run it once; one worker serves a database.
@@ -58,6 +59,9 @@ func New(o Options) (*Worker, error) {
 	if o.Poll <= 0 {
 		o.Poll = time.Second
 	}
+	if o.Gather <= 0 {
+		o.Gather = 50 * time.Millisecond
+	}
 	return &Worker{o: o, client: newClient(o.Policy, nil), busy: map[string]bool{}}, nil
 }
 
@@ -67,8 +71,9 @@ func (w *Worker) Stats() Stats { return Stats{Sent: w.sent.Load(), Failed: w.fai
 // Run sends until ctx ends, and returns nil when nothing is on its way any more.
 // Nothing that goes wrong outside ends it.
 func (w *Worker) Run(ctx context.Context) error {
-	t := time.NewTicker(w.o.Poll)
-	defer t.Stop()
+	poll, gather := time.NewTicker(w.o.Poll), time.NewTicker(w.o.Gather)
+	defer poll.Stop()
+	defer gather.Stop()
 	defer w.client.CloseIdleConnections()
 	defer w.lanes.Wait()
 	for {
@@ -78,9 +83,14 @@ func (w *Worker) Run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-gather.C: // numbering each event by itself would make what comes in wait for it
+		}
+		select {
+		case <-ctx.Done():
+			return nil
 		case <-w.o.Changed:
 		case <-w.o.Office.Subscribed():
-		case <-t.C:
+		case <-poll.C:
 		}
 	}
 }

@@ -36,24 +36,25 @@ var allowedImports = map[string][]string{
 	"services/countback":   {inner + "app"},
 	"testdata":             nil,
 
-	inner + "access":       {inner + "store"},
-	inner + "app":          {anything},
-	inner + "casework":     {"pkg/readiness", "pkg/calendar", inner + "translate", inner + "store", inner + "search", "pkg/fhir", "api", inner + "event", inner + "subscription"},
-	inner + "demo":         {"pkg/fhir", "testdata"},
-	inner + "desk":         {inner + "casework", inner + "sheet", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
-	inner + "event":        nil,
-	inner + "fhirapi":      {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "api", inner + "access", inner + "subscription"},
-	inner + "kitcheck":     nil, // only its tests import anything
-	inner + "oracle":       nil, // a second opinion shares nothing with the first
-	inner + "histories":    nil, // only its tests import anything
-	inner + "notify":       {inner + "casework", inner + "subscription", "pkg/fhir"},
-	inner + "outbox":       {inner + "store", inner + "event"},
-	inner + "search":       {"pkg/fhir"},
-	inner + "sheet":        {inner + "translate", "pkg/readiness", "pkg/calendar", "api"},
-	inner + "store":        {"pkg/fhir", inner + "search"},
+	inner + "access":    {inner + "store"},
+	inner + "app":       {anything},
+	inner + "casework":  {"pkg/readiness", "pkg/calendar", inner + "translate", inner + "store", inner + "search", "pkg/fhir", "api", inner + "event", inner + "subscription"},
+	inner + "demo":      {"pkg/fhir", "testdata"},
+	inner + "desk":      {inner + "casework", inner + "sheet", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
+	inner + "event":     nil,
+	inner + "fhirapi":   {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "api", inner + "access", inner + "subscription"},
+	inner + "kitcheck":  nil, // only its tests import anything
+	inner + "oracle":    nil, // a second opinion shares nothing with the first
+	inner + "histories": nil, // only its tests import anything
+	inner + "notify":    {inner + "casework", inner + "subscription", "pkg/fhir"},
+	inner + "outbox":    {inner + "store", inner + "event"},
+	inner + "search":    {"pkg/fhir"},
+	inner + "sheet":     {inner + "translate", "pkg/readiness", "pkg/calendar", "api"},
+	inner + "store":     {"pkg/fhir", inner + "search"},
+	inner + "translate": {"pkg/readiness", "pkg/calendar", "pkg/fhir"},
+	inner + "wirecheck": nil, // only its tests import anything
+
 	inner + "subscription": {"pkg/fhir", inner + "event"},
-	inner + "translate":    {"pkg/readiness", "pkg/calendar", "pkg/fhir"},
-	inner + "wirecheck":    nil, // only its tests import anything
 }
 
 // edges face the outside; none may lean on another, not even in a test.

@@ -18,6 +18,7 @@ type Notification struct {
 	ID       string // of the Subscription
 	Kind     string // see package subscription
 	Endpoint string
+	Type     string // of the body, as the receiver asked for it
 	Headers  []subscription.Header
 	Timeout  time.Duration
 	Body     []byte
@@ -96,7 +97,7 @@ func (o *Office) notification(tx *store.Tx, d store.Delivery, kind string) (*Not
 	}
 	n := o.notice(tx, d, s, kind)
 	out := &Notification{
-		ID: d.ID, Kind: kind, Endpoint: s.Endpoint, Headers: s.Headers, Timeout: s.Timeout, version: cur.Version,
+		ID: d.ID, Kind: kind, Endpoint: s.Endpoint, Type: s.Payload, Headers: s.Headers, Timeout: s.Timeout, version: cur.Version,
 	}
 	if kind == subscription.EventNotification {
 		if n.Events, err = newsOf(tx, d.ID, d.Delivered+1, d.Events, s.MaxCount); err != nil {
@@ -208,7 +209,9 @@ func (o *Office) farewell(tx *store.Tx, d store.Delivery, s *subscription.Subscr
 	last := o.notice(tx, d, s, subscription.Heartbeat)
 	last.Error = text
 	body, err := last.Bundle()
-	out.Farewell = &Notification{ID: d.ID, Kind: subscription.Heartbeat, Endpoint: n.Endpoint, Headers: n.Headers, Timeout: n.Timeout, Body: body}
+	again := *n
+	again.Kind, again.Body, again.last = subscription.Heartbeat, body, 0
+	out.Farewell = &again
 	return err
 }
 

@@ -66,14 +66,14 @@ func TestNamesThatLeadInside(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			policy := subscription.Policy{Plain: true}
 			w := &Worker{o: Options{Secret: secret, Now: h.clock}, client: newClient(policy, answering(t, c.address))}
-			why := w.send(t.Context(), &casework.Notification{Endpoint: "http://receiver.larkspindle.example:" + port + "/in", Timeout: time.Minute})
+			why := w.send(t.Context(), &casework.Notification{Type: "application/fhir+json", Endpoint: "http://receiver.larkspindle.example:" + port + "/in", Timeout: time.Minute})
 			require.Equal(t, errAddress.Error(), why)
 			require.Zero(t, r.attempts())
 		})
 	}
 	w := &Worker{o: Options{Secret: secret, Now: h.clock}, client: newClient(subscription.Policy{}, answering(t, "127.0.0.1"))}
 	t.Cleanup(w.client.CloseIdleConnections)
-	require.Empty(t, w.send(t.Context(), &casework.Notification{Endpoint: r.url(), Timeout: time.Minute, Body: notification(t)}),
+	require.Empty(t, w.send(t.Context(), &casework.Notification{Type: "application/fhir+json", Endpoint: r.url(), Timeout: time.Minute, Body: notification(t)}),
 		"an endpoint that says itself that it is on this machine")
 }
 
@@ -133,7 +133,7 @@ func TestFailuresAreExplained(t *testing.T) {
 			if c.name == "silent" {
 				timeout = 50 * time.Millisecond
 			}
-			require.Equal(t, c.want, h.worker.send(t.Context(), &casework.Notification{Endpoint: c.endpoint, Timeout: timeout, Body: notification(t)}))
+			require.Equal(t, c.want, h.worker.send(t.Context(), &casework.Notification{Type: "application/fhir+json", Endpoint: c.endpoint, Timeout: timeout, Body: notification(t)}))
 		})
 	}
 	require.Zero(t, elsewhere.attempts())

@@ -57,7 +57,7 @@ func (r *reference) handBody(t *testing.T, body []byte) int {
 	t.Helper()
 	q, err := http.NewRequest(http.MethodPost, endpoint, strings.NewReader(string(body)))
 	require.NoError(t, err)
-	q.Header.Set("Content-Type", contentType)
+	q.Header.Set("Content-Type", "application/fhir+json")
 	require.NoError(t, sign(q, body, secret, r.v.Now()))
 	w := httptest.NewRecorder()
 	r.v.ServeHTTP(w, q)

@@ -26,9 +26,6 @@ const (
 	maxHeaderSize = 64 << 10
 )
 
-// contentType is that of every notification.
-const contentType = "application/fhir+json"
-
 // hostKey carries the host of an endpoint to where its connection is made.
 type hostKey struct{}
 
@@ -77,7 +74,7 @@ func (w *Worker) send(ctx context.Context, n *casework.Notification) string {
 	for _, h := range n.Headers {
 		r.Header.Add(h.Name, h.Value)
 	}
-	r.Header.Set("Content-Type", contentType)
+	r.Header.Set("Content-Type", n.Type)
 	if r.Header.Get("User-Agent") == "" {
 		r.Header.Set("User-Agent", "Countback")
 	}

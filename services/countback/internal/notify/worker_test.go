@@ -25,11 +25,15 @@ func TestHandshake(t *testing.T) {
 	require.Equal(t, []string{"handshake", "requested", "0"}, []string{got[0].kind, got[0].status, got[0].total})
 	require.Equal(t, base+"/Subscription/"+id, got[0].subscription)
 	require.Equal(t, "http://countback.example/fhir/SubscriptionTopic/plan-changed", got[0].topic)
-	require.Equal(t, []string{"Bearer ward", "7"}, []string{got[0].header.Get("Authorization"), got[0].header.Get("X-Ward")})
+	require.Equal(t, []string{"Bearer ward", "7", "application/fhir+json"},
+		[]string{got[0].header.Get("Authorization"), got[0].header.Get("X-Ward"), got[0].header.Get("Content-Type")})
+	h.subscribe(strings.Replace(wish(r.url(), "plan-changed", ""), "application/fhir+json", "application/json", 1))
 	status, _ = h.status(id)
 	require.Equal(t, "active", status)
 	h.pass()
-	require.Len(t, r.taken(), 1, "nothing more is due")
+	h.pass()
+	require.Len(t, r.taken(), 2, "nothing more is due")
+	require.Equal(t, "application/json", r.taken()[1].header.Get("Content-Type"), "as it was asked for")
 }
 
 // Each receiver gets its own events with its own numbers, without a gap and in

@@ -84,8 +84,8 @@ func (rd *reading) channel(s *Subscription) {
 
 // payload reads in which form and how much is told.
 func (rd *reading) payload(s *Subscription, c *fhir.Node) {
-	if kind := c.String("payload"); !slices.Contains(media, kind) {
-		rd.refuse(fhir.CodeNotSupported, "channel.payload", "payload is "+media[0]+": a notification is a Bundle, in JSON", kind)
+	if s.Payload = c.String("payload"); !slices.Contains(media, s.Payload) {
+		rd.refuse(fhir.CodeNotSupported, "channel.payload", "payload is "+media[0]+": a notification is a Bundle, in JSON", s.Payload)
 	}
 	for _, e := range c.Get("_payload", "extension").Items() {
 		if e.String("url") == contentExtension {

@@ -44,6 +44,7 @@ type Subscription struct {
 	Status    string
 	Topic     Topic
 	Endpoint  string
+	Payload   string // media type of the body
 	Headers   []Header
 	Content   string        // Empty or IDOnly
 	Heartbeat time.Duration // without news for so long, a sign of life is sent; 0: never

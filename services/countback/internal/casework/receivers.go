@@ -298,9 +298,6 @@ func (o *Office) Subscriptions(ctx context.Context) ([]Standing, error) {
 		all, err := tx.Deliveries()
 		for _, d := range all {
 			cur, err := tx.Current(subscriptionType, d.ID)
-			if errors.Is(err, store.ErrNotFound) {
-				continue
-			}
 			if err != nil {
 				return err
 			}

@@ -145,6 +145,8 @@ func TestSecret(t *testing.T) {
 	h := newHouse(t)
 	_, err := New(Options{Office: h.office, Now: h.clock, Secret: secret[:31]})
 	require.ErrorContains(t, err, "at least 32")
+	_, err = New(Options{Office: h.office, Now: h.clock, Secret: secret[:32]})
+	require.NoError(t, err)
 	require.NotEqual(t, KeyID(secret), KeyID(secret[:40]))
 	require.Len(t, KeyID(secret), 16)
 }

@@ -1,10 +1,12 @@
 package notify
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -36,6 +38,7 @@ type house struct {
 	db     *store.DB
 	office *casework.Office
 	worker *Worker
+	log    bytes.Buffer // of the worker; read it when nothing runs
 
 	mu  sync.Mutex
 	now time.Time
@@ -64,7 +67,7 @@ func (h *house) open() {
 		Receivers: casework.Receivers{Jitter: func() float64 { return 1 }},
 	})
 	require.NoError(h.t, err)
-	h.worker, err = New(Options{Office: h.office, Now: h.clock, Secret: secret, Changed: h.db.Wake()})
+	h.worker, err = New(Options{Office: h.office, Now: h.clock, Secret: secret, Changed: h.db.Wake(), Log: slog.New(slog.NewTextHandler(&h.log, nil))})
 	require.NoError(h.t, err)
 }
 

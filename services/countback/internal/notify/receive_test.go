@@ -32,7 +32,7 @@ func newReference() *reference {
 			if r.fail != nil {
 				return r.fail
 			}
-			r.got = append(r.got, fmt.Sprint(one.Kind, " ", one.Number))
+			r.got = append(r.got, strings.TrimSuffix(fmt.Sprint(one.Kind, " ", one.Number, " ", one.Error), " "))
 			return nil
 		},
 		Gap: func(_ string, first, last int64) { r.gaps = append(r.gaps, fmt.Sprint(first, "-", last)) },
@@ -81,6 +81,8 @@ func TestReferenceReceiver(t *testing.T) {
 	require.Equal(t, 200, r.hand(t, events, 9))
 	require.Equal(t, []string{"handshake 0", "event-notification 1", "event-notification 2", "event-notification 3", "event-notification 6", "heartbeat 0", "event-notification 9"}, r.got)
 
+	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.Heartbeat, Total: 9, Error: "switched off"}))
+	require.Equal(t, "heartbeat 0 switched off", r.got[len(r.got)-1])
 	r.fail = errors.New("the disk is full")
 	require.Equal(t, 500, r.hand(t, events, 10))
 	r.fail = nil

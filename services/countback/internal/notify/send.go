@@ -55,7 +55,7 @@ func newClient(p subscription.Policy, names *net.Resolver) *http.Client {
 				return dialer.DialContext(context.WithValue(ctx, hostKey{}, host), network, address)
 			},
 			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12}, TLSHandshakeTimeout: dialTimeout,
-			ForceAttemptHTTP2: true, MaxIdleConns: maxIdle, MaxIdleConnsPerHost: 2, IdleConnTimeout: idleTimeout,
+			MaxIdleConns: maxIdle, MaxIdleConnsPerHost: 2, IdleConnTimeout: idleTimeout,
 			MaxResponseHeaderBytes: maxHeaderSize, DisableCompression: true,
 		},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/services/countback/internal/event"
 	"example.org/countback/services/countback/internal/store"
 )
 
@@ -159,6 +160,9 @@ func TestDownThenUp(t *testing.T) {
 	require.Equal(t, "error", status)
 	require.Contains(t, why, "the receiver answered 503")
 	require.NotContains(t, why, "127.0.0.1")
+	require.Equal(t, 1, strings.Count(h.log.String(), "does not take its notifications"), "it is said once: %s", h.log.String())
+	require.Contains(t, h.log.String(), `status=error why="the receiver answered 503"`)
+	require.Equal(t, 2, strings.Count(h.log.String(), "is active"), "that of each, after its handshake")
 
 	r.answers(202)
 	h.wait(time.Hour)
@@ -166,6 +170,38 @@ func TestDownThenUp(t *testing.T) {
 	require.Equal(t, counted(want), r.numbers())
 	status, why = h.status(id)
 	require.Equal(t, []string{"active", ""}, []string{status, why})
+	require.Equal(t, 3, strings.Count(h.log.String(), "is active"))
+	require.NotContains(t, h.log.String(), "127.0.0.1")
+	require.NotContains(t, h.log.String(), "level=ERROR")
+	require.Equal(t, Stats{Sent: uint64(len(r.taken()) + len(other.taken())), Failed: 6}, h.worker.Stats())
+}
+
+// Many events at once are numbered in several transactions, and none is passed
+// over or told twice.
+func TestManyEvents(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	h.subscribe(wish(r.url(), "plan-changed", "CarePlan?event=case.redated", paced(3600, 100)))
+	h.pass()
+	const many = 1203
+	require.NoError(t, h.db.Write(t.Context(), func(tx *store.Tx) error {
+		var rows []store.OutboxRow
+		for n := range int64(many) {
+			e, err := event.NewCase(event.Options{ID: tx.NewID(), Facility: "main", Name: event.CaseRedated, Time: tx.Now, CaseSequence: n + 1},
+				event.CaseData{CarePlan: "c1", Version: n + 1, State: "on-track", Protocol: "http://countback.example/fhir/PlanDefinition/x|1"})
+			if err != nil {
+				return err
+			}
+			body, err := event.Encode(e)
+			if err != nil {
+				return err
+			}
+			rows = append(rows, store.OutboxRow{ID: e.ID, CaseID: "c1", CaseSequence: n + 1, Subject: "x", Body: body})
+		}
+		return tx.Enqueue(rows)
+	}))
+	h.pass()
+	require.Equal(t, counted(many), r.numbers())
+	require.Len(t, r.taken(), 1+13, "a hundred at a time")
 }
 
 // The process ends at any moment: before anything was numbered, while the

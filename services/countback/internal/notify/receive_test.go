@@ -24,7 +24,8 @@ type reference struct {
 
 const endpoint = "https://receiver.larkspindle.example/in"
 
-func newReference() *reference {
+func newReference(t *testing.T) *reference {
+	t.Helper()
 	r := &reference{}
 	r.v = &Receiver{
 		Secret: secret, Target: endpoint, Now: func() time.Time { return time.Unix(1800000000, 0) },
@@ -32,6 +33,7 @@ func newReference() *reference {
 			if r.fail != nil {
 				return r.fail
 			}
+			require.Equal(t, []string{base + "/Subscription/1", subscription.Active}, []string{one.Subscription, one.Status})
 			r.got = append(r.got, strings.TrimSuffix(fmt.Sprint(one.Kind, " ", one.Number, " ", one.Error), " "))
 			return nil
 		},
@@ -67,7 +69,7 @@ func (r *reference) handBody(t *testing.T, body []byte) int {
 // The reference receiver takes each event once, in order, and says what never
 // came: by the next number, or by how many there are.
 func TestReferenceReceiver(t *testing.T) {
-	r := newReference()
+	r := newReference(t)
 	events := subscription.Notice{Kind: subscription.EventNotification}
 	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.Handshake}))
 	require.Equal(t, 200, r.hand(t, events, 1))
@@ -93,11 +95,11 @@ func TestReferenceReceiver(t *testing.T) {
 
 // One that begins in the middle takes what comes as the first.
 func TestReferenceReceiverBeginsLate(t *testing.T) {
-	r := newReference()
+	r := newReference(t)
 	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.EventNotification}, 41))
 	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.EventNotification}, 42))
 	require.Empty(t, r.gaps)
-	r = newReference()
+	r = newReference(t)
 	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.Handshake, Total: 41}))
 	require.Equal(t, 200, r.hand(t, subscription.Notice{Kind: subscription.EventNotification}, 42))
 	require.Empty(t, r.gaps)
@@ -105,7 +107,7 @@ func TestReferenceReceiverBeginsLate(t *testing.T) {
 
 // What is not signed, or is no notification, is not taken.
 func TestReferenceReceiverRefuses(t *testing.T) {
-	r := newReference()
+	r := newReference(t)
 	for _, body := range []string{
 		"", "{}", `{"resourceType":"Patient"}`, `{"resourceType":"Bundle","type":"searchset"}`, `{"resourceType":"Bundle","type":"history"}`,
 		`{"resourceType":"Bundle","type":"history","entry":[{"resource":{"resourceType":"Patient"},"request":{"method":"GET","url":"x"},"response":{"status":"200"}}]}`,
@@ -117,6 +119,6 @@ func TestReferenceReceiverRefuses(t *testing.T) {
 	require.Equal(t, 401, w.Code)
 	w = httptest.NewRecorder()
 	r.v.ServeHTTP(w, httptest.NewRequest(http.MethodGet, endpoint, nil))
-	require.Equal(t, 405, w.Code)
+	require.Equal(t, []any{405, "POST"}, []any{w.Code, w.Header().Get("Allow")})
 	require.Empty(t, r.got)
 }

@@ -26,8 +26,8 @@ func TestHandshake(t *testing.T) {
 	require.Equal(t, []string{"handshake", "requested", "0"}, []string{got[0].kind, got[0].status, got[0].total})
 	require.Equal(t, base+"/Subscription/"+id, got[0].subscription)
 	require.Equal(t, "http://countback.example/fhir/SubscriptionTopic/plan-changed", got[0].topic)
-	require.Equal(t, []string{"Bearer ward", "7", "application/fhir+json"},
-		[]string{got[0].header.Get("Authorization"), got[0].header.Get("X-Ward"), got[0].header.Get("Content-Type")})
+	require.Equal(t, []string{"Bearer ward", "7", "application/fhir+json", "Countback"}, []string{
+		got[0].header.Get("Authorization"), got[0].header.Get("X-Ward"), got[0].header.Get("Content-Type"), got[0].header.Get("User-Agent")})
 	h.subscribe(strings.Replace(wish(r.url(), "plan-changed", ""), "application/fhir+json", "application/json", 1))
 	status, _ = h.status(id)
 	require.Equal(t, "active", status)
@@ -202,6 +202,7 @@ func TestManyEvents(t *testing.T) {
 	h.pass()
 	require.Equal(t, counted(many), r.numbers())
 	require.Len(t, r.taken(), 1+13, "a hundred at a time")
+	require.Equal(t, "100", r.taken()[1].total, "the number of the last that came: otherwise the receiver would miss the others")
 }
 
 // The process ends at any moment: before anything was numbered, while the
@@ -354,7 +355,16 @@ func TestChanges(t *testing.T) {
 	require.Equal(t, []string{"2"}, second.numbers(), "numbers go on")
 	require.Equal(t, "handshake", second.taken()[0].kind)
 
-	h.change("PATCH", id, `[{"op":"replace","path":"/status","value":"off"}]`)
+	off := h.change("PATCH", id, `[{"op":"replace","path":"/status","value":"off"}]`)
+	require.True(t, off.Changed)
+	again := h.change("PUT", id, string(off.Stored.Body))
+	require.False(t, again.Changed)
+	require.Equal(t, off.Stored.Version, again.Stored.Version, "the same again is no version")
+	for statuses, want := range map[string]int{"off": 1, "active": 0} {
+		body, err := h.office.SubscriptionStatus(t.Context(), "", nil, []string{statuses})
+		require.NoError(t, err)
+		require.Equal(t, want, strings.Count(string(body), `"query-status"`), statuses)
+	}
 	h.book("2", "2027-01-11")
 	h.pass()
 	require.Equal(t, []string{"2"}, second.numbers())
@@ -409,6 +419,20 @@ func TestSlowReceiver(t *testing.T) {
 	require.Empty(t, slow.taken())
 	close(slow.hold)
 	<-slow.begun // the event, after its handshake
+	cancel()
+	require.NoError(t, <-done)
+	require.Equal(t, 2, slow.attempts(), "one after the other: while it had not answered, nothing more was sent to it")
+}
+
+// Who subscribes is greeted at once, and not only when it is time to look.
+func TestSubscribingWakes(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	h.worker.o.Poll = 24 * time.Hour
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error)
+	go func() { done <- h.worker.Run(ctx) }()
+	h.subscribe(wish(r.url(), "plan-changed", ""))
+	<-r.begun
 	cancel()
 	require.NoError(t, <-done)
 }

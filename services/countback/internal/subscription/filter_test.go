@@ -86,7 +86,7 @@ func TestNoFilter(t *testing.T) {
 	for _, text := range []string{
 		"", "CarePlan", "CarePlan?", "CarePlan?status=active", "Patient?_id=1", "CarePlan?subject:missing=true", "CarePlan?subject=",
 		"CarePlan?subject=Group/1", "CarePlan?subject=Patient/1/_history/2", "CarePlan?subject=https://elsewhere.example/fhir/Patient/1",
-		"CarePlan?_id=a b", "CarePlan?event=case.lost", "Task?code=http://elsewhere.example|x", "Task?code=Some Text", "CarePlan?%zz",
+		"CarePlan?_id=a b", "CarePlan?_id=a/_history/1", "CarePlan?_id=", "CarePlan?event=case.lost", "Task?code=http://elsewhere.example|x", "Task?code=Some Text", "CarePlan?%zz",
 	} {
 		_, fault := parseFilters(text, base)
 		require.NotEmpty(t, fault, text)

@@ -38,6 +38,17 @@ func TestRead(t *testing.T) {
 		Headers: []Header{{"Authorization", "Bearer word"}}, Content: IDOnly, Heartbeat: 24 * time.Hour, Timeout: time.Minute, MaxCount: 20,
 		End: time.Date(2027, 12, 31, 12, 0, 0, 0, time.UTC), filters: []filter{{byPatient, []string{"Patient/123"}}},
 	}, s)
+	for _, c := range []struct{ old, new, element string }{
+		{`backport-filter-criteria"`, `something-else"`, "Subscription.criteria.extension[0]"},
+		{`"type":"rest-hook"`, `"type":"rest-hook","_type":{"extension":[{"url":"http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-channel-type","valueCoding":{"code":"x"}}]}`, "Subscription.channel.type.extension"},
+		{`CarePlan?patient=Patient/123`, `CarePlan?patient=` + strings.Repeat("1,", maxValues) + "1", "Subscription.criteria.extension[0].valueString"},
+	} {
+		_, issues := Read(parsed(t, strings.Replace(admission, c.old, c.new, 1)), base, Policy{})
+		require.Len(t, issues, 1, c.element)
+		require.Equal(t, c.element, issues[0].Expression)
+	}
+	_, issues = Read(parsed(t, strings.Replace(admission, `"type":"rest-hook"`, `"type":"rest-hook","_type":{"extension":[{"url":"https://elsewhere.example/x","valueBoolean":true}]}`, 1)), base, Policy{})
+	require.Empty(t, issues)
 	// All that is wrong is said at once.
 	_, issues = Read(parsed(t, strings.NewReplacer("plan-changed", "x", "CarePlan?", "x?", "rest-hook", "email", "https://receiver", "gopher://receiver", "id-only", "full-resource").Replace(admission)), base, Policy{})
 	require.Len(t, issues, 5)

@@ -285,6 +285,7 @@ func TestNotificationsCommand(t *testing.T) {
 	require.Equal(t, 200, status, string(body))
 	require.NoError(t, lines.Decode(&got))
 	require.Equal(t, []any{"event-notification", int64(1)}, []any{got.Kind, got.Number})
+	require.Contains(t, got.Focus, a.URL()+"/CarePlan/")
 	require.NoError(t, <-done)
 	require.ErrorContains(t, Notifications(t.Context(), NotificationsOptions{Data: t.TempDir()}, io.Discard, io.Discard), secretFile)
 }

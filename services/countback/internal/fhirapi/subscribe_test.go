@@ -66,6 +66,9 @@ func (h *house) callSubscription(r *fhir.Node) {
 		h.must(410, "GET", one, "")
 		h.must(410, "GET", one+"/$status", "")
 		h.must(410, "GET", one+"/$events", "")
+		h.must(410, "PATCH", one, "[]", asPatch...)
+		h.must(201, "PUT", one, with(h.t, string(off.raw), `"off"`, `"requested"`))
+		h.must(204, "DELETE", one, "")
 	}
 	require.Equal(h.t, []string{"true", "false", "false", "not-supported"}, []string{
 		r.String("updateCreate"), r.String("conditionalCreate"), r.String("conditionalUpdate"), r.String("conditionalDelete")})

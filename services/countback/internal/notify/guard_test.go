@@ -89,12 +89,13 @@ func notification(t *testing.T) []byte {
 func TestSentIsSigned(t *testing.T) {
 	h := newHouse(t)
 	var checked, wrong error
-	var target string
+	var target, input string
 	server := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, q *http.Request) {
 		body, err := io.ReadAll(q.Body)
 		if checked = err; err != nil {
 			return
 		}
+		input = q.Header.Get("Signature-Input")
 		checked = Verify(q, body, target, secret, h.clock())
 		wrong = Verify(q, body, target, append([]byte("x"), secret...), h.clock())
 	}))
@@ -105,6 +106,7 @@ func TestSentIsSigned(t *testing.T) {
 	status, _ := h.status(id)
 	require.Equal(t, "active", status)
 	require.NoError(t, checked)
+	require.Equal(t, `countback=("@method" "@target-uri" "content-digest" "content-type");created=1791298800;keyid="`+KeyID(secret)+`";alg="hmac-sha256"`, input)
 	require.ErrorIs(t, wrong, ErrSignature)
 }
 

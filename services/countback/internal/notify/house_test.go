@@ -207,10 +207,11 @@ type receiver struct {
 	tried  int
 	hold   chan struct{} // answers wait for it; nil: they do not
 	begun  chan struct{} // signalled when a notification has come
+	took   chan struct{} // signalled when one was taken
 }
 
 func newReceiver(t *testing.T) *receiver {
-	r := &receiver{t: t, begun: make(chan struct{}, 1000)}
+	r := &receiver{t: t, begun: make(chan struct{}, 1000), took: make(chan struct{}, 1000)}
 	r.server = httptest.NewServer(r)
 	t.Cleanup(r.server.Close)
 	return r
@@ -256,6 +257,7 @@ func (r *receiver) ServeHTTP(w http.ResponseWriter, q *http.Request) {
 	}
 	n.header = q.Header
 	r.got = append(r.got, n)
+	r.took <- struct{}{}
 	if r.answer != 0 {
 		w.WriteHeader(r.answer)
 	}

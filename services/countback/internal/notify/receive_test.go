@@ -111,6 +111,10 @@ func TestReferenceReceiverRefuses(t *testing.T) {
 	for _, body := range []string{
 		"", "{}", `{"resourceType":"Patient"}`, `{"resourceType":"Bundle","type":"searchset"}`, `{"resourceType":"Bundle","type":"history"}`,
 		`{"resourceType":"Bundle","type":"history","entry":[{"resource":{"resourceType":"Patient"},"request":{"method":"GET","url":"x"},"response":{"status":"200"}}]}`,
+		withParameter(`{"name":"notification-event","part":[{"name":"event-number","valueString":"soon"}]}`),
+		withParameter(`{"name":"notification-event","part":[{"name":"event-number","valueString":"0"}]}`),
+		withParameter(`{"name":"notification-event","part":[{"name":"focus","valueReference":{"reference":"CarePlan/1"}}]}`),
+		withParameter(`{"name":"events-since-subscription-start","valueString":"many"}`),
 	} {
 		require.Equal(t, 422, r.handBody(t, []byte(body)), body)
 	}
@@ -121,4 +125,10 @@ func TestReferenceReceiverRefuses(t *testing.T) {
 	r.v.ServeHTTP(w, httptest.NewRequest(http.MethodGet, endpoint, nil))
 	require.Equal(t, []any{405, "POST"}, []any{w.Code, w.Header().Get("Allow")})
 	require.Empty(t, r.got)
+}
+
+// withParameter is a notification with one parameter.
+func withParameter(parameter string) string {
+	return `{"resourceType":"Bundle","type":"history","entry":[{"resource":{"resourceType":"Parameters","parameter":[` + parameter +
+		`]},"request":{"method":"GET","url":"x"},"response":{"status":"200"}}]}`
 }

@@ -319,6 +319,27 @@ func TestHandshakeFails(t *testing.T) {
 	require.Equal(t, counted(len(h.outbox("case."))), r.numbers(), "what happened since it was asked for is told")
 }
 
+// A receiver that is up again need not wait for the next attempt: it asks again.
+func TestAskedAgain(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	id := h.subscribe(wish(r.url(), "plan-changed", ""))
+	h.pass()
+	r.answers(500)
+	h.book("1", "2027-01-11")
+	for range 10 {
+		h.pass()
+		h.wait(15 * time.Minute)
+	}
+	h.pass()
+	r.answers(200)
+	h.change("PATCH", id, `[{"op":"replace","path":"/status","value":"requested"}]`)
+	h.pass()
+	require.Equal(t, counted(len(h.outbox("case."))), r.numbers())
+	standing, err := h.office.Subscriptions(t.Context())
+	require.NoError(t, err)
+	require.Zero(t, standing[0].FailingSince)
+}
+
 // Where nothing happens, a sign of life comes as often as was asked for.
 func TestHeartbeat(t *testing.T) {
 	h, r := newHouse(t), newReceiver(t)
@@ -418,10 +439,16 @@ func TestSlowReceiver(t *testing.T) {
 	<-quick.begun
 	require.Empty(t, slow.taken())
 	close(slow.hold)
-	<-slow.begun // the event, after its handshake
+	for len(slow.numbers()) == 0 {
+		<-slow.took
+	}
 	cancel()
 	require.NoError(t, <-done)
-	require.Equal(t, 2, slow.attempts(), "one after the other: while it had not answered, nothing more was sent to it")
+	var kinds []string
+	for _, n := range slow.taken() {
+		kinds = append(kinds, n.kind)
+	}
+	require.Equal(t, []string{"handshake", "event-notification"}, kinds, "while it had not answered, nothing more was sent to it")
 }
 
 // Who subscribes is greeted at once, and not only when it is time to look.

@@ -63,6 +63,7 @@ func TestEndpoint(t *testing.T) {
 		{"http://[::1]:9000/in", true, true},
 		{"http://localhost/in", true, true},
 		{"http://receiver.example/in", false, true},
+		{"http://10.0.0.1/in", false, true},
 		{"http://127.0.0.1.receiver.example/in", false, true},
 		{"https://169.254.169.254/latest", false, false},
 		{"https://0.0.0.0/in", false, false},

@@ -24,6 +24,8 @@ Commands:
   serve    run the service
   plan     read FHIR files and print the plan they lead to, without a server
   events   follow the events of a running service
+  notifications
+           take the notifications that a running service sends
 
 "countback COMMAND -help" lists a command's settings. Each setting is also an
 environment variable: COUNTBACK_ and its name, as in COUNTBACK_ZONE.
@@ -59,6 +61,8 @@ func run(ctx context.Context, args []string) error {
 		return runPlan(ctx, args)
 	case "events":
 		return runEvents(ctx, args)
+	case "notifications":
+		return runNotifications(ctx, args)
 	case "help", "-h", "-help", "--help":
 		fmt.Print(usage)
 		return nil
@@ -173,4 +177,17 @@ func runEvents(ctx context.Context, args []string) error {
 		return err
 	}
 	return app.Events(ctx, o, os.Stdout, os.Stderr)
+}
+
+func runNotifications(ctx context.Context, args []string) error {
+	var o app.NotificationsOptions
+	fs := flags("notifications", "[settings]", "Takes the notifications that a running service sends to who subscribed, checks\nthat they are signed, and prints each as a line of JSON: an example of a receiver.")
+	fs.StringVar(&o.Listen, "listen", "127.0.0.1:9000", "`host:port` to take them at")
+	fs.StringVar(&o.Endpoint, "endpoint", "", "`address` as the Subscription names it (default http://LISTEN/)")
+	fs.StringVar(&o.Data, "data", "./countback-data", "`folder` of the service, in which the secret lies that it signs with")
+	fs.IntVar(&o.Most, "most", 0, "leave after so many lines (default: never)")
+	if err := parseAll(fs, args); err != nil {
+		return err
+	}
+	return app.Notifications(ctx, o, os.Stdout, os.Stderr)
 }

@@ -48,6 +48,11 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
 		return
 	}
+	subscriptions, err := a.Office.Subscriptions(r.Context())
+	if err != nil {
+		http.Error(w, "the database does not answer", http.StatusServiceUnavailable)
+		return
+	}
 	s := a.relay.Stats()
 	w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
 	fmt.Fprintf(w, "# TYPE countback_events_published_total counter\ncountback_events_published_total %d\n", s.Published)
@@ -61,4 +66,5 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 		fmt.Fprintf(w, "countback_cases{state=%q} %d\n", c.State, c.N)
 	}
 	feedMetrics(w, feeds)
+	a.subscriptionMetrics(w, subscriptions)
 }

@@ -21,6 +21,7 @@ import (
 	"example.org/countback/services/countback/internal/casework"
 	"example.org/countback/services/countback/internal/desk"
 	"example.org/countback/services/countback/internal/fhirapi"
+	"example.org/countback/services/countback/internal/notify"
 	"example.org/countback/services/countback/internal/outbox"
 	"example.org/countback/services/countback/internal/sheet"
 	"example.org/countback/services/countback/internal/store"
@@ -51,6 +52,7 @@ type App struct {
 	log       *slog.Logger
 	db        *store.DB
 	relay     *outbox.Relay
+	notifier  *notify.Worker
 	feedNames map[string]string // by source
 	js        jetstream.JetStream
 	nats      *outbox.Server // nil with an external server
@@ -115,9 +117,13 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	if err != nil {
 		return nil, err
 	}
+	receivers, err := cfg.receivers()
+	if err != nil {
+		return nil, err
+	}
 	a.Office, err = casework.Open(ctx, casework.Options{
 		DB: a.db, Facility: facility, Token: cfg.Facility, PlanDefinition: definition,
-		Silent: cfg.FeedSilent, Awaited: slices.Collect(maps.Keys(a.feedNames)),
+		Silent: cfg.FeedSilent, Awaited: slices.Collect(maps.Keys(a.feedNames)), Receivers: receivers.Receivers,
 	})
 	if err != nil {
 		return nil, err
@@ -142,6 +148,9 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	a.loop("timers", a.ticks)
 	a.loop("protocol", a.catchUps)
 	a.loop("feeds", a.alarms)
+	if err := a.notifies(receivers); err != nil {
+		return nil, err
+	}
 	a.serve("admin", a.admin, a.adminHandler())
 	api, err := fhirapi.New(fhirapi.Options{
 		Office: a.Office, Base: facility.Base, Zone: facility.Calendar.Zone(), Log: log, Now: a.Clock.Now,
@@ -354,6 +363,9 @@ func (a *App) audit(ctx context.Context) {
 		return
 	case report.Missing > 0:
 		a.log.Warn("the stream had lost events; they were published again", "missing", report.Missing, "checked", report.Checked)
+	}
+	if err := a.Office.PruneDelivered(ctx); err != nil && ctx.Err() == nil {
+		a.log.Error("pruning of what was delivered", "error", err)
 	}
 	// Only after an audit that went well: its rows are the truth until then.
 	if _, err := a.relay.Prune(ctx); err != nil && ctx.Err() == nil {

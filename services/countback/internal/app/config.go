@@ -34,6 +34,7 @@ type Config struct {
 	NATSListen       string        // port of the embedded server; empty: none
 	Feeds            string        // sources that are to be heard from: NAME=SOURCE,…
 	FeedSilent       time.Duration // after which a feed counts as silent; 0: never
+	Subscriptions    string        // file on how those who subscribed are treated; empty: the defaults
 	Hospital         string        // its name, as patients know it; empty: not told
 	Phone            string        // for patients to call, and after a comma when closed; empty: none is printed
 	Protocol         string        // file with a PlanDefinition; empty: the embedded one
@@ -62,6 +63,7 @@ func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
 	fs.StringVar(&c.Feeds, "feeds", "", "`sources` that are to be heard from, NAME=SOURCE,NAME=SOURCE with the source as in meta.source, to be watched by name")
 	fs.DurationVar(&c.FeedSilent, "feed-silent", 24*time.Hour, "`time` after which one of -feeds counts as silent; 0 for never")
+	fs.StringVar(&c.Subscriptions, "subscriptions", "", "`file` with the secret that notifications are signed with, and what receivers may be (default: a secret is made in the data folder)")
 	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
 }
 

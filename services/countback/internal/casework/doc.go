@@ -42,6 +42,16 @@
 // the protocol that it was written by; a case that is over keeps the protocol of
 // its time.
 //
+// # Subscriptions
+//
+// What happens is told to who subscribed from the same outbox rows as to the
+// stream. [Office.NumberEvents] gives each event its number in each Subscription
+// that asks for it; [Office.NextNotification] says what is to be sent, and
+// [Office.Notified] how that went. Here is where each receiver stands; package
+// notify only carries. Numbers are given by reading on from the last outbox row
+// that was seen: with one writer rows are numbered in the order of the commits, so
+// that none is passed over. Several writers would need another way.
+//
 // # Time
 //
 // A case row holds the moment at which something next changes with time alone.

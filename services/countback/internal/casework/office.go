@@ -38,6 +38,8 @@ type Options struct {
 	// Awaited are sources that are to be heard from: they are silent, too, when
 	// they never were.
 	Awaited []string
+	// Receivers say how those who subscribed are treated.
+	Receivers Receivers
 }
 
 // Office does the casework. It is safe for concurrent use: each change is one
@@ -65,6 +67,9 @@ type Office struct {
 	awaited  []string
 	refusals refusals
 	started  time.Time
+
+	receivers  Receivers
+	subscribed chan struct{}
 }
 
 // Open sees to it that a protocol is in force: the one that was adopted last,
@@ -83,6 +88,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	off := &Office{
 		db: o.DB, facility: o.Facility, token: o.Token, defs: defs, adopted: make(chan struct{}, 1),
 		source: o.Source, silent: o.Silent, awaited: o.Awaited,
+		receivers: o.Receivers.withDefaults(), subscribed: make(chan struct{}, 1),
 		known: map[string]*translate.Protocol{}, alike: map[[2]*translate.Protocol]map[string]bool{},
 	}
 	plan, issues := fhir.Parse(body, DefinitionLimit)

@@ -25,7 +25,9 @@ type morningPage struct {
 	New    caseTable
 	Alarms []alarm
 	Heard  bool // there is a source that was heard from
-	First  string
+	// Deaf are receivers that do not take what they are told.
+	Deaf  []alarm
+	First string
 }
 
 // alarm is something about a source of messages that somebody must look into.
@@ -81,7 +83,13 @@ func (d *Desk) morningPage(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.render(c, http.StatusOK, "morning", d.newMorningPage(d.newPage(c, "This morning", "/"), m, feeds))
+	receivers, err := d.Office.Subscriptions(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	out := d.newMorningPage(d.newPage(c, "This morning", "/"), m, feeds)
+	out.Deaf = deaf(receivers)
+	return d.render(c, http.StatusOK, "morning", out)
 }
 
 // newMorningPage says the morning in words.
@@ -182,6 +190,17 @@ func alarms(feeds []casework.Feed) []alarm {
 		}
 		if len(says) > 0 {
 			out = append(out, alarm{f.Source, sentence(strings.Join(says, "; "))})
+		}
+	}
+	return out
+}
+
+// deaf names the receivers of notifications that do not take them, and why.
+func deaf(receivers []casework.Standing) []alarm {
+	var out []alarm
+	for _, r := range receivers {
+		if r.Error != "" {
+			out = append(out, alarm{r.Reason + " (Subscription " + r.ID + ")", sentence(r.Error + "; waiting: " + count(int(r.Events-r.Delivered), "notification"))})
 		}
 	}
 	return out

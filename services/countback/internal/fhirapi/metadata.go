@@ -27,6 +27,8 @@ func (o offer) documentation() string {
 		return "Sent by the hospital; kept and given back as it was sent, but for id, meta and references that are resolved."
 	case o.worked:
 		return "Made by this service. People change status, statusReason, owner, note, output and executionPeriod, with PUT or PATCH, by id and outside transactions; meta, text, businessStatus and lastModified of what is sent are ignored, and any other difference is refused."
+	case o.asked:
+		return "Who cannot use NATS is told by rest-hook, as the Subscriptions R5 Backport has it: criteria is the canonical of a topic, see the extensions here; payload content id-only or empty. A client asks for status requested or off; a handshake must be answered. Notifications are signed (RFC 9421), in order, and come at least once."
 	case o.typ == definitionType:
 		return "The protocol in force, and the versions before it. A new version that a named approver of the hospital has signed is put in its place by id and outside transactions: from then on it is planned by, and open cases are planned again. What it would change can be seen before, with the operation preview."
 	case o.typ == setType:
@@ -86,12 +88,15 @@ func (o offer) statement() (r4.CapabilityStatementRestResource, error) {
 		// Not versioned-update: If-Match is obeyed, and not demanded.
 		Versioning:        new(r4.ResourceVersionPolicyVersioned),
 		ReadHistory:       new(true), // old versions can be read one by one
-		UpdateCreate:      new(updates && (o.received || o.typ == setType)),
-		ConditionalCreate: new(o.allows(create)),
+		UpdateCreate:      new(updates && (o.received || o.asked || o.typ == setType)),
+		ConditionalCreate: new(o.allows(create) && !o.asked),
 		ConditionalRead:   new(r4.ConditionalReadStatusFullSupport),
 		ConditionalUpdate: new(o.allows(conditionalUpdate)),
 		ConditionalDelete: new(r4.ConditionalDeleteStatusNotSupported),
 		ReferencePolicy:   []r4.ReferenceHandlingPolicy{r4.ReferenceHandlingPolicyLiteral, r4.ReferenceHandlingPolicyLogical},
+	}
+	if out.Extension = topicsOf(o); o.asked {
+		out.SupportedProfile = []string{backportProfile}
 	}
 	if o.allows(conditionalDelete) {
 		out.ConditionalDelete = new(r4.ConditionalDeleteStatusSingle)

@@ -38,12 +38,16 @@ const (
 	setType        = "ValueSet"
 )
 
+// subscriptionType is what receivers of notifications ask for them with.
+const subscriptionType = "Subscription"
+
 // offer is what is served for one resource type.
 type offer struct {
 	typ      string
 	received bool // a hospital may send it: create, update, patch and delete, each by condition too
 	worked   bool // people may update and patch it, but it is never created from outside
 	adopted  bool // part of the protocol: a new version may be sent to its id
+	asked    bool // a receiver asks with it to be told: create, update, patch and delete, by id
 }
 
 // offers is the table that routes, bundle entries and the CapabilityStatement
@@ -62,7 +66,7 @@ func makeOffers() []offer {
 	for _, typ := range types {
 		out = append(out, offer{
 			typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType,
-			adopted: typ == definitionType || typ == setType,
+			adopted: typ == definitionType || typ == setType, asked: typ == subscriptionType,
 		})
 	}
 	return out
@@ -83,6 +87,9 @@ func (o offer) interactions() []interaction {
 	out := []interaction{read, vread, historyInstance, historyType, searchType}
 	if o.received {
 		out = append(out, create, update, conditionalUpdate, patch, conditionalPatch, remove, conditionalDelete)
+	}
+	if o.asked {
+		out = append(out, create, update, patch, remove)
 	}
 	if o.worked {
 		out = append(out, patch)

@@ -27,7 +27,7 @@ type calculation struct {
 const operationBase = "http://countback.example/fhir/OperationDefinition/"
 
 // operations is the table that routes and the CapabilityStatement are made from.
-var operations = []calculation{
+var operations = append([]calculation{
 	{
 		code: "earliest-safe-date", types: []string{"Appointment", "CarePlan"},
 		definition: operationBase + "earliest-safe-date", run: (*server).earliestSafe,
@@ -36,7 +36,7 @@ var operations = []calculation{
 		code: "apply", types: []string{"PlanDefinition"}, onType: true,
 		definition: operationBase + "PlanDefinition-apply", parameters: applyParameters, run: (*server).apply,
 	},
-}
+}, subscriptionOperations...)
 
 // operates registers the routes of the operations.
 func (s *server) operates(g *gin.RouterGroup) {

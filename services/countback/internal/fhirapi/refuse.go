@@ -42,6 +42,8 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 	switch {
 	case method == "DELETE" && o.received, method == "PATCH" && o.received:
 		text = "a " + method + " names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
+	case o.asked && method != "POST":
+		text = o.typ + " is changed and deleted by its id only: " + method + " " + o.typ + "/id"
 	case method == "DELETE":
 		text = o.typ + " cannot be deleted: this service makes it, and keeps it as the record"
 	case (method == "PUT" || method == "PATCH") && o.worked && conditional:
@@ -56,7 +58,7 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 		text = o.typ + " is made and replaced with PUT to its id"
 	case o.adopted && (method == "PUT" || method == "POST"):
 		text = "there is one " + o.typ + " here, and a new version of it is sent with PUT to its id: GET " + o.typ + " shows it"
-	case (method == "POST" || method == "PUT") && !o.received:
+	case (method == "POST" || method == "PUT") && !o.received && !o.asked:
 		text = o.typ + " cannot be written: this service makes it"
 	case method == "PUT":
 		text = "a PUT names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"

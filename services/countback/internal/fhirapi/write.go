@@ -16,6 +16,9 @@ func (s *server) write(ctx context.Context, a *ask) (reply, error) {
 	if a.typ == definitionType || a.typ == setType {
 		return s.adopt(ctx, a)
 	}
+	if a.typ == subscriptionType {
+		return s.subscribe(ctx, a)
+	}
 	results, err := s.Office.Receive(ctx, casework.Delivery{
 		Source: a.sent.source, ContentType: a.sent.contentType, Method: a.sent.method, Target: a.sent.target,
 		Body: a.sent.body, Requests: []casework.Request{a.request()},

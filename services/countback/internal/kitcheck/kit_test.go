@@ -38,6 +38,7 @@ var groups = []struct {
 	{[]string{"plan", "redating", "tasks", "holds", "operations"}, planFaults},
 	{[]string{"metadata"}, statementFaults},
 	{[]string{"patch", "delete", "history", "includes", "summaries", "validate"}, restFaults},
+	{[]string{"subscriptions"}, subscriptionFaults},
 }
 
 // play runs the kit, or the tests that are named.

@@ -59,6 +59,7 @@ var summaryElements = map[string]string{
 		"specimen bodySite patientInstruction",
 	"StructureDefinition": "modifierExtension* url* identifier version name* title status* experimental date publisher contact useContext " +
 		"jurisdiction keyword fhirVersion kind* abstract* context contextInvariant type* baseDefinition derivation",
+	"Subscription": "modifierExtension* status* contact end reason* criteria* error channel*",
 	"Task": "modifierExtension* instantiatesCanonical instantiatesUri basedOn groupIdentifier partOf status* statusReason " +
 		"businessStatus intent* code description focus for encounter executionPeriod lastModified requester owner " +
 		"location",

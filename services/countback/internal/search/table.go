@@ -21,7 +21,7 @@ const (
 
 // table has one list for each type that can be searched. Each row is a search
 // parameter of R4, by the end of its canonical, but for those of our own.
-var table = merged(ownTable, bookingTable, peopleTable, factsTable, definitionTable)
+var table = merged(ownTable, bookingTable, peopleTable, factsTable, definitionTable, subscriptionTable)
 
 func merged(tables ...map[string][]Param) map[string][]Param {
 	out := map[string][]Param{}

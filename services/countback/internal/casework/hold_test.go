@@ -307,3 +307,33 @@ func TestGroundWithdrawnAfterTheEnd(t *testing.T) {
 	}
 	require.Contains(t, targets, "Flag/"+flag.ID()+"/_history/"+flag.String("meta", "versionId"))
 }
+
+// An extraction that was planned in good time is asked about on the day after,
+// and holds when it could not be made up for any more, both by the clock alone;
+// the answer that it was done makes the hold releasable, and releases nothing.
+func TestPlannedExtractionIsConfirmed(t *testing.T) {
+	h := newHouse(t)
+	h.set("2026-12-01 09:00")
+	b := h.book("1", surgery) // Monday 11 January 2027
+	r := extraction("1", b.patient, "preparation", "2026-12-15")
+	h.put(by(r), r)
+	h.tick("2026-12-15 12:00")
+	for _, i := range h.items(b.plan) {
+		require.NotEqual(t, "ask-about-record", i.Step)
+	}
+	h.tick("2026-12-16 00:00")
+	require.Equal(t, []string{"due"}, states(h.rounds(b.plan, "ask-about-record")))
+	require.Contains(t, string(h.get("Task/"+h.step(b.plan, "ask-about-record").ID).Raw), "Oral surgery was planned for a day that is past")
+	require.NotEqual(t, "held", h.onlyCase(b.patient).State)
+	h.tick("2026-12-21 23:59")
+	require.NotEqual(t, "held", h.onlyCase(b.patient).State)
+	h.tick("2026-12-22 00:00")
+	require.Equal(t, "held", h.onlyCase(b.patient).State)
+	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "oral surgery was planned for Tue 15 Dec 2026, and nobody has said that it was done")
+
+	require.Equal(t, "done", h.work(b.plan, "ask-about-record", done("2026-12-22")).State)
+	require.Equal(t, "held", h.onlyCase(b.patient).State, "only a person releases it")
+	require.NotContains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "nobody has said that it was done")
+	h.work(b.plan, "clear-hold", release("Maud Fennimore", "The dentist says that it was done on the 15th."))
+	require.NotEqual(t, "held", h.onlyCase(b.patient).State)
+}

@@ -353,6 +353,7 @@ func (w *writing) reckon() *readiness.Plan {
 	free.Held = false
 	pl := readiness.Make(&free, p, f.Calendar, now)
 	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
+	next = sooner(next, w.protocol.NextOfRecords(w.records, w.b, f, now))
 	raised := len(c.Raised)
 	w.holds(append(grounds, of...))
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)

@@ -30,6 +30,9 @@ func (p *Protocol) Questions(records []*Record, b *Booking, f Facility, now time
 			q.unclear(r)
 		}
 	}
+	if q.begun.IsZero() {
+		q.confirmations(records, b)
+	}
 	return q.out
 }
 

@@ -100,6 +100,7 @@ func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today cale
 	out := slices.DeleteFunc(p.groundsOf(records, b.Members, f, today), func(g readiness.Ground) bool {
 		return !g.Withdrawn && p.elsewhere(records, g.Record, b.Case.Facts)
 	})
+	p.unconfirmed(out, records, b, f, today)
 	return append(out, readiness.Ground{Kind: readiness.KindNoDate, Record: b.Primary, Says: says, Active: b.Case.Held, Whole: true})
 }
 

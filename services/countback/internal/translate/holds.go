@@ -27,6 +27,7 @@ type holdRule struct {
 	atLeast   *quantity   // of an Observation's value
 	answer    *holdAnswer // of a QuestionnaireResponse
 	question  string      // what a person is asked where the record does not say enough
+	confirm   string      // what a person is asked when the day that it was planned for is past
 	missing   []string    // elements of which none may be there; only a question follows
 	asksOnly  bool        // it holds nothing
 	sameJoint bool        // a record of another joint or side than the operation's holds nothing
@@ -59,6 +60,7 @@ func (rd *definitionReader) holdRule(in, e *fhir.Node) {
 		decides: part(e, "after") != nil,
 	}
 	r.answer, r.question = readHoldAnswer(e), value(part(e, "question")).Text()
+	r.confirm = value(part(e, "confirm")).Text()
 	for _, m := range e.Get("extension").Items() {
 		if m.String("url") == "when-missing" {
 			r.missing = append(r.missing, value(m).Text())

@@ -505,6 +505,24 @@ func TestEventsOperation(t *testing.T) {
 	require.Equal(t, counted(all)[all-1], n.total)
 }
 
+// What was only tried, and what was undone, is not told, and leaves no gap.
+func TestUndoneIsNotTold(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	h.subscribe(wish(r.url(), "plan-changed", ""))
+	h.pass()
+	h.book("1", "2027-01-11")
+	h.put(person("2"))
+	for range 3 {
+		out, err := h.office.Try(t.Context(), h.delivery(booking("2", "2027-01-11")))
+		require.NoError(t, err)
+		require.True(t, out[0].Created)
+	}
+	h.pass()
+	h.book("2", "2027-01-11")
+	h.pass()
+	require.Equal(t, counted(len(h.outbox("case."))), r.numbers())
+}
+
 // What is gone from the outbox while a receiver was off cannot be told any more:
 // one number is left out, so that it sees that something is missing.
 func TestGapIsSeen(t *testing.T) {

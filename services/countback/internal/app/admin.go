@@ -30,6 +30,15 @@ func (a *App) adminHandler() http.Handler {
 				fmt.Fprintf(w, "feed %s is silent\n", f.name)
 			}
 		}
+		subscriptions, err := a.Office.Subscriptions(r.Context())
+		if err != nil {
+			return
+		}
+		for _, s := range subscriptions {
+			if s.Error != "" {
+				fmt.Fprintf(w, "subscription %s is %s\n", s.ID, s.Status)
+			}
+		}
 	})
 	mux.HandleFunc("GET /metrics", a.metrics)
 	return mux

@@ -190,6 +190,9 @@ func TestDeskNamesDeafReceivers(t *testing.T) {
 	}, time.Minute, 5*time.Millisecond)
 	require.Contains(t, got, "the receiver answered 418")
 	require.Contains(t, got, "Subscription "+idOf(t, body))
+	status, ready := send(t, "GET", a.AdminURL()+"/readyz", nil)
+	require.Equal(t, 200, status, "it takes no copy out of service")
+	require.Equal(t, "ok\nsubscription "+idOf(t, body)+" is error\n", string(ready))
 	require.NotContains(t, got, e.server.URL)
 }
 

@@ -8,6 +8,7 @@
 //   - what a request may ask for by its headers: negotiate.go, condition.go
 //   - one request of its own: read.go, write.go; a Bundle: bundle.go; a history:
 //     past.go
+//   - Subscriptions, and what is told of them ($status, $events): subscribe.go
 //   - what is tried and undone ($validate, $foresee): foresee.go
 //   - the operations, which store nothing: operation.go, with their parameters
 //     in parameter.go

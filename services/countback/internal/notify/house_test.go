@@ -117,13 +117,18 @@ func booking(n, day string) string {
 // put sends one resource to its id.
 func (h *house) put(body string) {
 	h.t.Helper()
+	_, err := h.office.Receive(context.Background(), h.delivery(body))
+	require.NoError(h.t, err)
+}
+
+func (h *house) delivery(body string) casework.Delivery {
+	h.t.Helper()
 	r, issues := fhir.Parse([]byte(body), 1<<20)
 	require.Empty(h.t, issues)
-	_, err := h.office.Receive(context.Background(), casework.Delivery{
+	return casework.Delivery{
 		Source: "larkspindle", ContentType: "application/fhir+json", Method: "PUT", Target: r.Type + "/" + r.ID(), Body: []byte(body),
 		Requests: []casework.Request{{Method: "PUT", Type: r.Type, ID: r.ID(), Resource: r}},
-	})
-	require.NoError(h.t, err)
+	}
 }
 
 // book opens a case, or moves it to another day.

@@ -32,6 +32,25 @@
 // one: theatre systems repeat themselves, and a second case for the same
 // operation would be worse than an unusual reading of POST.
 //
+// Of two bookings with one number under two systems neither is the other: each
+// moves and ends alone. A number under one system is one booking, whoever sends it.
+//
+// # Which message counts
+//
+// Not the one that arrives last, but the last by its source's own order, for each
+// resource and each source (meta.source, else the system of the identifier):
+// meta.lastUpdated, then a numeric meta.versionId. What is older than what is held
+// is kept in the archive and changes nothing: "superseded". Of two with one order
+// that do not agree, the one with the greater digest of its content counts, in
+// either order of arrival, and a person is asked until a later one comes. A booking
+// that was cancelled, was entered in error or has no date is a message like any
+// other: an older one that says booked does not bring it back, whether a case was
+// ever opened or not. Nor does it after a deletion, which stands in the place of
+// the message that it deleted. Between two sources, and where a source gives no
+// order, gives one more than five minutes in the future, or gives back the meta of
+// a version of ours, the order of arrival counts. If-Match with the current version
+// is an edit, and counts.
+//
 // # The protocol
 //
 // Which protocol is in force is a row of the database, written by the transaction

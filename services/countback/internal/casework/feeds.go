@@ -45,7 +45,7 @@ func (o *Office) refused(d Delivery, err error) {
 	}
 	source := d.Source
 	if len(d.Requests) > 0 && d.Requests[0].Resource != nil {
-		r := receipt{office: o, client: d.Client}
+		r := receipt{office: o}
 		source = r.sourceOf(&d.Requests[0])
 	}
 	o.refusals.mu.Lock()

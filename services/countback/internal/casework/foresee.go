@@ -30,7 +30,6 @@ func (o *Office) try(ctx context.Context, d Delivery, look func(tx *store.Tx, re
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
 		before := tx.NewID()
 		r := o.receipt(tx)
-		r.client = d.Client
 		out, err := r.run(d)
 		if err != nil {
 			return err

@@ -29,9 +29,6 @@ type Options struct {
 	// PlanDefinition replaces the default protocol; nil takes the embedded one.
 	// Neither counts once a protocol was adopted: that one stays in force.
 	PlanDefinition []byte
-	// Source is who is taken to have sent what names no source of its own and came
-	// from no known client; empty: "unnamed".
-	Source string
 	// Silent is how long a source may be silent before [Office.Feeds] says so;
 	// zero: for ever.
 	Silent time.Duration
@@ -62,7 +59,6 @@ type Office struct {
 
 	parsed parsedCache
 
-	source   string
 	silent   time.Duration
 	awaited  []string
 	refusals refusals
@@ -87,7 +83,7 @@ func Open(ctx context.Context, o Options) (*Office, error) {
 	}
 	off := &Office{
 		db: o.DB, facility: o.Facility, token: o.Token, defs: defs, adopted: make(chan struct{}, 1),
-		source: o.Source, silent: o.Silent, awaited: o.Awaited,
+		silent: o.Silent, awaited: o.Awaited,
 		receivers: o.Receivers.withDefaults(), subscribed: make(chan struct{}, 1),
 		known: map[string]*translate.Protocol{}, alike: map[[2]*translate.Protocol]map[string]bool{},
 	}

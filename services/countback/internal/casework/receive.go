@@ -35,7 +35,6 @@ var (
 // requests succeed, or none of them changes anything.
 type Delivery struct {
 	Source, ContentType, Method, Target string
-	Client                              string // who sent it, as its token says; empty: not known
 	Body                                []byte // as sent
 	Requests                            []Request
 }
@@ -77,7 +76,6 @@ func (o *Office) Receive(ctx context.Context, d Delivery) ([]Result, error) {
 	var out []Result
 	err := o.db.Write(ctx, func(tx *store.Tx) error {
 		r := o.receipt(tx)
-		r.client = d.Client
 		var err error
 		out, err = r.run(d)
 		return err
@@ -100,8 +98,7 @@ type receipt struct {
 	office   *Office
 	tx       *store.Tx
 	protocol *translate.Protocol // in force
-	client   string
-	feeds    []store.Feed // counted of each source
+	feeds    []store.Feed        // counted of each source
 	received int64
 	refs     map[string]string // what entries call each other → Type/id
 	claimed  map[string]int    // Type/id → request that stands for it

@@ -97,12 +97,11 @@ func (r *receipt) echoes(cur store.Stored, sent translate.Order, first bool) (bo
 	return cur.Version > 0 && named && issued.Updated.Truncate(time.Millisecond).Equal(sent.At), nil
 }
 
-// sourceOf names the source of a resource: as it says itself, else the client
-// that sent it, else the system of its identifier, else the one that the office
-// was told to take.
+// sourceOf names the source of a resource: as it says itself, else the system of
+// its identifier.
 func (r *receipt) sourceOf(q *Request) string {
 	said, _, _ := strings.Cut(q.Resource.String("meta", "source"), "#") // a fragment names the message
-	return cut(cmp.Or(said, r.client, q.Resource.String("identifier", "system"), r.office.source, unnamed))
+	return cut(cmp.Or(said, q.Resource.String("identifier", "system"), unnamed))
 }
 
 func cut(s string) string { return strings.ToValidUTF8(s[:min(len(s), sourceLimit)], "") }

@@ -272,19 +272,17 @@ func TestTwoSources(t *testing.T) {
 // Who sent it, where it does not say so itself.
 func TestNameOfTheSource(t *testing.T) {
 	for _, row := range []struct {
-		name, client, want string
-		change             func(res) res
+		name, want string
+		change     func(res) res
 	}{
-		{"itself", "theatre-client", theatre, func(r res) res { return dated(r, "") }},
-		{"the client", "theatre-client", "theatre-client", func(r res) res { return r }},
-		{"the identifier's system", "", bookingSystem, func(r res) res { return r }},
-		{"nothing", "", "unnamed", func(r res) res { return r.with("identifier", nil).with("status", "proposed") }},
+		{"itself", theatre, func(r res) res { return dated(r, "") }},
+		{"the identifier's system", bookingSystem, func(r res) res { return r }},
+		{"nothing", "unnamed", func(r res) res { return r.with("identifier", nil).with("status", "proposed") }},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			h := newHouse(t)
 			patient := name(h.put("Patient", person("1")).Stored)
 			d := delivery(t, "Appointment", row.change(codeless("1", patient, surgery)).json())
-			d.Client = row.client
 			_, err := h.receive(d)
 			require.NoError(t, err)
 			require.EqualValues(t, 1, h.feed(row.want).Messages)

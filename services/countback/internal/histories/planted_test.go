@@ -13,8 +13,8 @@ import (
 )
 
 // planted are faults of the kinds that feeds, outboxes and re-planning are known
-// for. Each changes one line of a file under services/countback/internal; the
-// tests named must fail.
+// for. Each changes a line of a file under services/countback/internal; the tests
+// named must fail.
 var planted = []struct{ name, file, line, instead, pkg, tests string }{
 	{"what arrives last counts", "translate/sourceorder.go", "case !comparable, c > 0:", "case true, comparable, c > 0:", "histories", "^TestEvery"},
 	{"of two at one instant the last counts", "translate/sourceorder.go", "wins := bytes.Compare(o.Hash, held.Hash) > 0", "wins := true", "histories", "^TestEvery"},
@@ -32,7 +32,29 @@ var planted = []struct{ name, file, line, instead, pkg, tests string }{
 	{"a cursor in place of row state", "store/outbox.go", "WHERE published_at IS NULL ORDER BY seq LIMIT ?`", "WHERE seq > (SELECT coalesce(max(seq), 0) FROM outbox WHERE published_at IS NOT NULL) ORDER BY seq LIMIT ?`", "outbox", "^TestEveryOperationFailsOnce$/^publish"},
 	{"marked though not published", "outbox/publish.go", `s.err = fmt.Errorf("publish outbox row %d: %w", row.Seq, err)`, `s.marks, s.err = append(s.marks, store.Mark{Seq: row.Seq}), fmt.Errorf("publish outbox row %d: %w", row.Seq, err)`, "outbox", "^TestEveryOperationFailsOnce$/^publish"},
 	{"a case goes on after a failure", "outbox/publish.go", `s.err = fmt.Errorf("publish outbox row %d: %w", row.Seq, err)`, "s.err = fmt.Errorf(\"publish outbox row %d: %w\", row.Seq, err)\n\t\t\tcontinue", "outbox", "^TestEveryOperationFailsOnce$/^publish"},
+	{"published before the commit", "store/outbox.go", "	err := db.Read(ctx, func(tx *Tx) error {\n		return tx.each(func(rows *sql.Rows) error {\n			var r OutboxRow", "	err := (func(see func(*Tx) error) error { return see(&Tx{conn: db.writer, readOnly: true}) })(func(tx *Tx) error {\n		return tx.each(func(rows *sql.Rows) error {\n			var r OutboxRow", "outbox", "^TestNothingIsPublishedBeforeTheCommit$"},
+	{"answered before the commit", "store/write.go", "func (g *group) commit() {\n", "func (g *group) commit() {\n	for _, a := range g.answers {\n		a.request.reply <- a.err\n	}\n	g.answers = nil\n", "store", "^TestEveryWriteFailsOnce$"},
+	{"no lock of the case", "casework/replan.go", "cases, err := tx.CasesOf(patient)\n", "cases, err := o.unlocked(patient)\n", "casework", "^TestMany"},
+	{"the number of an event is not kept", "casework/write.go", "a.Patient == b.Patient && a.State == b.State && a.Sequence == b.Sequence &&", "a.Patient == b.Patient && a.State == b.State &&", "casework", "^TestRandomHistory$"},
 }
+
+// unlocked reads the cases of a person as they stood before the transaction.
+const unlocked = `package casework
+
+import (
+	"context"
+
+	"example.org/countback/services/countback/internal/store"
+)
+
+func (o *Office) unlocked(patient string) (cases []store.Case, err error) {
+	err = o.db.Read(context.Background(), func(tx *store.Tx) error {
+		cases, err = tx.CasesOf(patient)
+		return err
+	})
+	return cases, err
+}
+`
 
 // A proof that cannot fail proves nothing: each planted fault must be found. All
 // of them are tried under COUNTBACK_FULL=1, and otherwise three, drawn.
@@ -52,7 +74,7 @@ func TestPlantedFaultsAreFound(t *testing.T) {
 
 // testWith runs tests of a package on a changed source and gives what they say.
 func testWith(ctx context.Context, overlay, pkg, tests string) string {
-	command := exec.CommandContext(ctx, "go", "test", "-overlay", overlay, "-vet=off", "-count=1", "-run="+tests, "../"+pkg)
+	command := exec.CommandContext(ctx, "go", "test", "-overlay", overlay, "-vet=off", "-timeout=3m", "-count=1", "-run="+tests, "../"+pkg)
 	output, err := command.CombinedOutput()
 	if err == nil {
 		return "it passed: " + string(output)
@@ -72,7 +94,13 @@ func plant(t *testing.T, file, line, instead string) string {
 	dir := t.TempDir()
 	changed, overlay := filepath.Join(dir, filepath.Base(file)), filepath.Join(dir, "overlay.json")
 	require.NoError(t, os.WriteFile(changed, []byte(strings.Replace(string(text), line, instead, 1)), 0o600))
-	list, err := json.Marshal(map[string]map[string]string{"Replace": {source: changed}})
+	replaced := map[string]string{source: changed}
+	if strings.Contains(instead, "o.unlocked(") { // a file that is not there otherwise
+		added := filepath.Join(dir, "unlocked.go")
+		require.NoError(t, os.WriteFile(added, []byte(unlocked), 0o600))
+		replaced[filepath.Join(filepath.Dir(source), "unlocked.go")] = added
+	}
+	list, err := json.Marshal(map[string]any{"Replace": replaced})
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(overlay, list, 0o600))
 	return overlay

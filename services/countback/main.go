@@ -24,6 +24,7 @@ Commands:
   serve    run the service
   plan     read FHIR files and print the plan they lead to, without a server
   events   follow the events of a running service
+  package  pack the FHIR definitions that are served into one file
 
 "countback COMMAND -help" lists a command's settings. Each setting is also an
 environment variable: COUNTBACK_ and its name, as in COUNTBACK_ZONE.
@@ -59,6 +60,8 @@ func run(ctx context.Context, args []string) error {
 		return runPlan(ctx, args)
 	case "events":
 		return runEvents(ctx, args)
+	case "package":
+		return runPackage(args)
 	case "help", "-h", "-help", "--help":
 		fmt.Print(usage)
 		return nil
@@ -173,4 +176,17 @@ func runEvents(ctx context.Context, args []string) error {
 		return err
 	}
 	return app.Events(ctx, o, os.Stdout, os.Stderr)
+}
+
+func runPackage(args []string) error {
+	fs := flags("package", "-out FILE", "Packs the FHIR definitions that are served (profiles, extensions, codes, search\nparameters, operations, questionnaires, protocols, the CapabilityStatement), with\nexamples, as a FHIR package in the npm format, for other tools to read.\nThe same program always writes the same bytes.")
+	out := fs.String("out", "", "`file` to write, such as countback.r4.tgz")
+	version := fs.String("version", app.DefinitionsVersion, "`version` of the package")
+	if err := parseAll(fs, args); err != nil {
+		return err
+	}
+	if *out == "" {
+		return errors.New("package: -out says which file to write")
+	}
+	return app.Package(*out, *version)
 }

@@ -35,23 +35,39 @@ func (o offer) documentation() string {
 	return "Made by this service and read only."
 }
 
-// statement is the CapabilityStatement, made from the tables that serve.
+const productDescription = "Countback: what an elective hip or knee replacement patient must have done, planned from the day of surgery"
+
+// Statement is the CapabilityStatement of the software wherever it runs: what is
+// published of it, as of a date. base is where its canonical url lies.
+func Statement(base, version, date string) ([]byte, error) {
+	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindCapability, date, mediaType, "json")
+	cs.Id = new("countback")
+	cs.Version = &version
+	return stated(cs, base, version, productDescription)
+}
+
+// statement is the CapabilityStatement of this server.
 func (s *server) statement() ([]byte, error) {
 	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindInstance,
 		fhir.FormatInstant(s.Now().In(s.Zone)), mediaType, "json")
-	cs.Url = new(s.Base + "/metadata")
-	cs.PatchFormat = []string{patchType}
-	cs.Name, cs.Title = new("Countback"), new("Countback")
 	description := s.Description
 	if description == "" {
-		description = "Countback: what an elective hip or knee replacement patient must have done, planned from the day of surgery"
-	}
-	cs.Description = &description
-	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}
-	if s.Version != "" {
-		cs.Software.Version = &s.Version
+		description = productDescription
 	}
 	cs.Implementation = &r4.CapabilityStatementImplementation{Description: description, Url: &s.Base}
+	return stated(cs, s.Base, s.Version, description)
+}
+
+// stated fills a CapabilityStatement in, from the tables that serve.
+func stated(cs *fhir.CapabilityStatement, base, version, description string) ([]byte, error) {
+	cs.Url = new(base + "/metadata")
+	cs.PatchFormat = []string{patchType}
+	cs.Name, cs.Title = new("Countback"), new("Countback")
+	cs.Description = &description
+	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}
+	if version != "" {
+		cs.Software.Version = &version
+	}
 	rest := r4.CapabilityStatementRest{
 		Mode: r4.RestfulCapabilityModeServer, Documentation: new(restDocumentation),
 		Interaction: []r4.CapabilityStatementRestInteraction{

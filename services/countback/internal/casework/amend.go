@@ -64,7 +64,7 @@ func (r *receipt) meant(q *Request) (store.Stored, error) {
 }
 
 // patchedOf carries a patch out; at is where its sender finds it.
-func patchedOf(p *fhir.JSONPatch, held *fhir.Resource, at string) (*fhir.Resource, error) {
+func patchedOf(p fhir.Amendment, held *fhir.Resource, at string) (*fhir.Resource, error) {
 	body, issues := p.Apply(held)
 	if len(issues) > 0 {
 		for n := range issues {

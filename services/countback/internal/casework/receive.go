@@ -50,7 +50,7 @@ type Request struct {
 	IfMatch     string // version that must be the current one; empty: none
 	FullURL     string // what other entries call it
 	Resource    *fhir.Resource
-	Patch       *fhir.JSONPatch // of a PATCH, which has no Resource
+	Patch       fhir.Amendment // of a PATCH, which has no Resource
 }
 
 // Result is what became of one request.

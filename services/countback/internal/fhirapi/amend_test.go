@@ -31,7 +31,46 @@ func TestPatch(t *testing.T) {
 	require.Equal(t, `W/"3"`, byNumber.header.Get("ETag"))
 	require.Empty(t, byNumber.String("gender"))
 	h.must(412, "PATCH", at, `[]`, append([]string{"If-Match", `W/"2"`}, asPatch...)...)
-	require.Equal(t, patchType, h.must(415, "PATCH", at, `[]`).header.Get("Accept-Patch"))
+	require.Equal(t, acceptPatch, h.must(415, "PATCH", at, `[]`).header.Get("Accept-Patch"))
+}
+
+// fhirpathPatch is a FHIRPath Patch of operations, each the JSON of its parts.
+func fhirpathPatch(operations ...string) string {
+	return `{"resourceType":"Parameters","parameter":[{"name":"operation","part":[` +
+		strings.Join(operations, `]},{"name":"operation","part":[`) + `]}]}`
+}
+
+// TestFHIRPathPatch: a FHIRPath Patch is carried out like a JSON Patch, whole or
+// not at all, by id, by condition and in a transaction; and so it is on a Task.
+func TestFHIRPathPatch(t *testing.T) {
+	h := open(t)
+	made := h.must(201, "POST", root+"/Patient", patient("1"))
+	at := root + "/Patient/" + made.String("id")
+	other := `{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Patient.gender"},{"name":"value","valueCode":"other"}`
+	beyond := `{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Patient.birthDate.where(false)"},{"name":"value","valueDate":"1950-01-01"}`
+	code, expression, text := h.must(422, "PATCH", at, fhirpathPatch(other, beyond)).issue()
+	require.Equal(t, []string{"business-rule", "Patient"}, []string{code, expression})
+	require.Contains(t, text, "operation 1 of the patch: its path finds nothing")
+	require.Equal(t, made.raw, h.must(200, "GET", at, "").raw, "nothing of it was done")
+
+	r := h.must(200, "PATCH", at, fhirpathPatch(other), "If-Match", `W/"1"`)
+	require.Equal(t, []string{`W/"2"`, "other"}, []string{r.header.Get("ETag"), r.String("gender")})
+	h.must(412, "PATCH", at, fhirpathPatch(other), "If-Match", `W/"1"`)
+	byNumber := h.must(200, "PATCH", root+"/Patient?identifier="+personSystem+"|canary-p1", fhirpathPatch(`{"name":"type","valueCode":"delete"},{"name":"path","valueString":"Patient.gender"}`))
+	require.Empty(t, byNumber.String("gender"))
+	for _, kind := range []string{"transaction", "batch"} {
+		done := h.must(200, "POST", root, bundleOf(kind, entry("", "PATCH", at[len(root)+1:], fhirpathPatch(
+			`{"name":"type","valueCode":"add"},{"name":"path","valueString":"Patient"},{"name":"name","valueString":"gender"},{"name":"value","valueCode":"male"}`,
+			`{"name":"type","valueCode":"delete"},{"name":"path","valueString":"Patient.gender"}`))))
+		require.Equal(t, "200 OK", done.String("entry", "response", "status"))
+	}
+	code, _, _ = h.must(422, "PATCH", at, fhirpathPatch(`{"name":"type","valueCode":"add"},{"name":"path","valueString":"Patient"},{"name":"name","valueString":"gender"},{"name":"value","valueCode":"canary"}`)).issue()
+	require.Equal(t, "code-invalid", code, "the outcome must be a valid resource")
+
+	who := h.book("2")
+	task := h.task(who, "name-coach")
+	moved := h.must(200, "PATCH", root+"/Task/"+task.String("id"), fhirpathPatch(`{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Task.status"},{"name":"value","valueCode":"accepted"}`))
+	require.Equal(t, "accepted", moved.String("status"))
 }
 
 // TestPatchMovesThePlan: a patched booking is planned like one that was sent.

@@ -49,7 +49,7 @@ func bundleRows(t *testing.T, s seed) []badRow {
 		{"an old version", beside(entry("", "PUT", s.ref(s.order), with(t, order("1", patientURN), `",`, `","id":"`+strings.TrimPrefix(s.ref(s.order), "ServiceRequest/")+`",`), `"ifMatch":"W/\"9\""`)), nil, 412, "conflict", in("resource"), "has changed since"},
 		{"an address of another server", beside(entry("", "POST", "https://canary.example/fhir/Patient", patient("9"))), nil, 400, "value", in("request.url"), "relative to the base"},
 		{"a deletion", beside(entry("", "DELETE", s.ref(s.patient), "")), nil, 409, "conflict", in("resource"), "while something about the person is held"},
-		{"a patch", beside(entry("", "PATCH", s.ref(s.patient), `{"resourceType":"Parameters"}`)), nil, 415, "not-supported", in("resource"), "a PATCH is a Binary"},
+		{"a patch", beside(entry("", "PATCH", s.ref(s.patient), `{"resourceType":"Basic","code":{"text":"canary"}}`)), nil, 415, "not-supported", in("resource"), "a PATCH is a Parameters resource"},
 		{"an operation", beside(entry("", "POST", "Patient/$canary", "")), nil, 422, "not-supported", in("request.url"), "no operations"},
 		{"a history of too much", beside(entry("", "GET", "Patient/1/_history/1/1", "")), nil, 422, "not-supported", in("request.url"), "no operations"},
 		{"a type that is not served", beside(entry("", "POST", "Medication", `{"resourceType":"Medication"}`)), nil, 422, "not-supported", in("request.url"), "Medication is not served here"},

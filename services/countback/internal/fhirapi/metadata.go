@@ -17,7 +17,7 @@ const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. 
 	"A create or update answers with the resource, and an entry of a Bundle without it, unless Prefer: return says otherwise. " +
 	"The GET entries of a transaction are carried out after its commit. " +
 	"Unknown search parameters are left out of the link self, or refused under Prefer: handling=strict. " +
-	"A PATCH is a JSON Patch. " +
+	"A PATCH is a JSON Patch, or a FHIRPath Patch (Parameters). " +
 	"What the hospital sent can be deleted, and its history stays; a deleted booking counts as entered in error. A Patient of whom something is held cannot be deleted."
 
 // documentation says what is special about a type.
@@ -61,7 +61,7 @@ func (s *server) statement() ([]byte, error) {
 // stated fills a CapabilityStatement in, from the tables that serve.
 func stated(cs *fhir.CapabilityStatement, base, version, description string) ([]byte, error) {
 	cs.Url = new(base + "/metadata")
-	cs.PatchFormat = []string{patchType}
+	cs.PatchFormat = []string{patchType, mediaType}
 	cs.Name, cs.Title = new("Countback"), new("Countback")
 	cs.Description = &description
 	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}

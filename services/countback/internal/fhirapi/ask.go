@@ -149,7 +149,7 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 	if a.kind.conditional() {
 		if a.condition = withoutFormat(c.Request.URL.RawQuery); a.condition == "" {
 			return casework.Refuse(casework.ErrMalformed, fhir.CodeRequired, "",
-				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
+				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value or another condition")
 		}
 	}
 	limit := s.MaxResource

@@ -1,6 +1,6 @@
 // Package api is the published contract, embedded: the FHIR definitions that
 // Countback serves, the default protocol with its value sets, and the event
-// schemas. It holds no logic.
+// schemas, with examples. It holds no logic.
 package api
 
 import "embed"
@@ -20,3 +20,9 @@ var Protocol embed.FS
 //
 //go:embed sheet/*.json
 var Sheet embed.FS
+
+// Example holds resources as this service writes them and takes them, each with
+// the profile of ours that it follows in meta.profile.
+//
+//go:embed example/*.json
+var Example embed.FS

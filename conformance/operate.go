@@ -10,7 +10,7 @@ import (
 	"net/url"
 	"strings"
 
-	"example.org/countback/conformance/fhirpath"
+	"example.org/countback/pkg/fhirpath"
 )
 
 const (

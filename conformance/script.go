@@ -10,7 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"example.org/countback/conformance/fhirpath"
+	"example.org/countback/pkg/fhirpath"
 )
 
 // ErrScript says that a script cannot be carried out as it stands.

@@ -26,6 +26,7 @@ Commands:
   events   follow the events of a running service
   notifications
            take the notifications that a running service sends
+  package  pack the FHIR definitions that are served into one file
 
 "countback COMMAND -help" lists a command's settings. Each setting is also an
 environment variable: COUNTBACK_ and its name, as in COUNTBACK_ZONE.
@@ -63,6 +64,8 @@ func run(ctx context.Context, args []string) error {
 		return runEvents(ctx, args)
 	case "notifications":
 		return runNotifications(ctx, args)
+	case "package":
+		return runPackage(args)
 	case "help", "-h", "-help", "--help":
 		fmt.Print(usage)
 		return nil
@@ -190,4 +193,17 @@ func runNotifications(ctx context.Context, args []string) error {
 		return err
 	}
 	return app.Notifications(ctx, o, os.Stdout, os.Stderr)
+}
+
+func runPackage(args []string) error {
+	fs := flags("package", "-out FILE", "Packs the FHIR definitions that are served (profiles, extensions, codes, search\nparameters, operations, questionnaires, protocols, the CapabilityStatement), with\nexamples, as a FHIR package in the npm format, for other tools to read.\nThe same program always writes the same bytes.")
+	out := fs.String("out", "", "`file` to write, such as countback.r4.tgz")
+	version := fs.String("version", app.DefinitionsVersion, "`version` of the package")
+	if err := parseAll(fs, args); err != nil {
+		return err
+	}
+	if *out == "" {
+		return errors.New("package: -out says which file to write")
+	}
+	return app.Package(*out, *version)
 }

@@ -43,16 +43,12 @@ func (r *receipt) amend(_ int, q *Request) error {
 func (r *receipt) meant(q *Request) (store.Stored, error) {
 	id := q.ID
 	if q.Query != "" {
-		want, refusal := condition(q.Query, q.Type, q.path(""))
-		if refusal != nil {
-			return store.Stored{}, refusal
-		}
-		ids, err := r.tx.ByIdentifier(q.Type, want.System, want.Value)
+		ids, err := r.found(q, q.Query)
 		switch {
 		case err != nil || len(ids) == 0:
 			return store.Stored{Type: q.Type}, err
 		case len(ids) > 1:
-			return store.Stored{}, Refuse(ErrMultiple, "multiple-matches", q.path(""), "more than one "+q.Type+" has this identifier")
+			return store.Stored{}, q.several()
 		}
 		id = ids[0]
 	}
@@ -64,7 +60,7 @@ func (r *receipt) meant(q *Request) (store.Stored, error) {
 }
 
 // patchedOf carries a patch out; at is where its sender finds it.
-func patchedOf(p *fhir.JSONPatch, held *fhir.Resource, at string) (*fhir.Resource, error) {
+func patchedOf(p fhir.Amendment, held *fhir.Resource, at string) (*fhir.Resource, error) {
 	body, issues := p.Apply(held)
 	if len(issues) > 0 {
 		for n := range issues {

@@ -57,7 +57,7 @@ func (q *Request) means(o *Request) bool {
 	switch query := q.Query + q.IfNoneExist; {
 	case query != "":
 		id, refusal := condition(query, q.Type, "")
-		return refusal == nil && slices.Contains(sent, id)
+		return refusal == nil && slices.Contains(sent, id) || query == o.Query+o.IfNoneExist
 	case q.Method == "POST" && slices.Contains(planned, q.Type):
 		return len(sent) > 0 && slices.Equal(sent, identifiers(q.Resource))
 	}
@@ -163,31 +163,30 @@ func identifiers(res *fhir.Resource) []fhir.Identifier {
 
 // byCondition follows R4's table for conditional create (keep) and update.
 func (r *receipt) byCondition(q *Request, query string, keep bool) (target, error) {
-	id, refusal := condition(query, q.Type, q.path(""))
-	if refusal != nil {
-		return target{}, refusal
-	}
-	ids, err := r.tx.ByIdentifier(q.Type, id.System, id.Value)
+	id, other := condition(query, q.Type, q.path(""))
+	ids, err := r.found(q, query)
 	if err != nil {
 		return target{}, err
 	}
 	sent := q.Resource.ID()
 	switch {
 	case len(ids) > 1:
-		return target{}, Refuse(ErrMultiple, "multiple-matches", q.path(""), "more than one "+q.Type+" has this identifier")
+		return target{}, q.several()
 	case len(ids) == 1 && !keep && sent != "" && sent != ids[0]:
 		return target{}, Refuse(ErrMalformed, "invariant", q.path("id"), q.path("id")+" is not the id of the "+q.Type+" that the condition finds")
 	case len(ids) == 1 && keep:
 		cur, err := r.tx.Current(q.Type, ids[0])
 		return target{current: cur, matched: true}, err
-	case !carries(q.Resource, query, q.Type):
+	case other == nil && !carries(q.Resource, query, q.Type):
 		return target{}, Refuse(ErrInvalid, "business-rule", q.path("identifier"),
 			q.path("identifier")+" must hold the identifier of the condition: otherwise each sending would make another "+q.Type)
 	case len(ids) == 1:
 		cur, err := r.tx.Current(q.Type, ids[0])
 		return target{current: cur}, err
-	case keep || sent == "":
+	case (keep || sent == "") && other == nil:
 		return r.fresh(q.Type, id)
+	case keep || sent == "":
+		return r.fresh(q.Type)
 	}
 	t, err := r.byID(q.Type, sent)
 	if err == nil && t.current.Version > 0 {
@@ -202,8 +201,8 @@ func carries(res *fhir.Resource, query, typ string) bool {
 	return bad == nil && slices.Contains(identifiers(res), id)
 }
 
-// condition reads identifier=system|value, the one condition that is safe to
-// act on.
+// condition reads identifier=system|value: what a resource is known by, and what
+// a reference may name it by.
 func condition(query, typ, at string) (fhir.Identifier, *Refusal) {
 	values, err := url.ParseQuery(strings.TrimPrefix(query, typ+"?"))
 	bad := Refuse(ErrMalformed, "value", at, "a condition on "+typ+" must be exactly identifier=system|value, with a system")

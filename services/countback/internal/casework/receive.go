@@ -44,12 +44,12 @@ type Request struct {
 	At          string // where it stands, "Bundle.entry[2]"; empty for a message of its own
 	Method      string // POST, PUT, PATCH or DELETE
 	Type, ID    string // of the target; ID empty for POST and what has a condition
-	Query       string // of a conditional update, patch or deletion: identifier=system|value
+	Query       string // of a conditional update, patch or deletion: search parameters
 	IfNoneExist string // of a conditional create
 	IfMatch     string // version that must be the current one; empty: none
 	FullURL     string // what other entries call it
 	Resource    *fhir.Resource
-	Patch       *fhir.JSONPatch // of a PATCH, which has no Resource
+	Patch       fhir.Amendment // of a PATCH, which has no Resource
 }
 
 // Result is what became of one request.

@@ -28,7 +28,7 @@ type Subscribing struct {
 	Source, ContentType, Target string
 	Body                        []byte // as sent
 	Resource                    *fhir.Resource
-	Patch                       *fhir.JSONPatch
+	Patch                       fhir.Amendment
 }
 
 // Subscribe makes, changes or deletes a Subscription. A client asks for requested

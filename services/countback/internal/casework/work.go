@@ -20,7 +20,7 @@ type TaskWork struct {
 	Source, ContentType string
 	Body                []byte // as sent
 	Resource            *fhir.Resource
-	Patch               *fhir.JSONPatch // instead of a Resource
+	Patch               fhir.Amendment // instead of a Resource
 }
 
 // Work records what a person wrote and plans the case again.

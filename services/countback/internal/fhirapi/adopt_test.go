@@ -237,6 +237,9 @@ func TestReadTheProtocol(t *testing.T) {
 	medicines, err := fs.ReadFile(api.Protocol, "protocol/PlanDefinition-perioperative-medicines.json")
 	require.NoError(t, err)
 	named := string(h.must(200, "GET", protocolAt, "").raw) + string(medicines)
+	for _, profile := range []string{"plan", "item", "hold-flag"} {
+		named += string(h.must(200, "GET", root+"/StructureDefinition/"+profile, "").raw)
+	}
 	served := sets.entries()
 	for next := sets.link("next"); next != ""; {
 		page := h.must(200, "GET", local(next), "")

@@ -31,7 +31,89 @@ func TestPatch(t *testing.T) {
 	require.Equal(t, `W/"3"`, byNumber.header.Get("ETag"))
 	require.Empty(t, byNumber.String("gender"))
 	h.must(412, "PATCH", at, `[]`, append([]string{"If-Match", `W/"2"`}, asPatch...)...)
-	require.Equal(t, patchType, h.must(415, "PATCH", at, `[]`).header.Get("Accept-Patch"))
+	require.Equal(t, acceptPatch, h.must(415, "PATCH", at, `[]`).header.Get("Accept-Patch"))
+}
+
+// fhirpathPatch is a FHIRPath Patch of operations, each the JSON of its parts.
+func fhirpathPatch(operations ...string) string {
+	return `{"resourceType":"Parameters","parameter":[{"name":"operation","part":[` +
+		strings.Join(operations, `]},{"name":"operation","part":[`) + `]}]}`
+}
+
+// TestFHIRPathPatch: a FHIRPath Patch is carried out like a JSON Patch, whole or
+// not at all, by id, by condition and in a transaction; and so it is on a Task.
+func TestFHIRPathPatch(t *testing.T) {
+	h := open(t)
+	made := h.must(201, "POST", root+"/Patient", patient("1"))
+	at := root + "/Patient/" + made.String("id")
+	other := `{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Patient.gender"},{"name":"value","valueCode":"other"}`
+	beyond := `{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Patient.birthDate.where(false)"},{"name":"value","valueDate":"1950-01-01"}`
+	code, expression, text := h.must(422, "PATCH", at, fhirpathPatch(other, beyond)).issue()
+	require.Equal(t, []string{"business-rule", "Patient"}, []string{code, expression})
+	require.Contains(t, text, "operation 1 of the patch: its path finds nothing")
+	require.Equal(t, made.raw, h.must(200, "GET", at, "").raw, "nothing of it was done")
+
+	r := h.must(200, "PATCH", at, fhirpathPatch(other), "If-Match", `W/"1"`)
+	require.Equal(t, []string{`W/"2"`, "other"}, []string{r.header.Get("ETag"), r.String("gender")})
+	h.must(412, "PATCH", at, fhirpathPatch(other), "If-Match", `W/"1"`)
+	byNumber := h.must(200, "PATCH", root+"/Patient?identifier="+personSystem+"|canary-p1", fhirpathPatch(`{"name":"type","valueCode":"delete"},{"name":"path","valueString":"Patient.gender"}`))
+	require.Empty(t, byNumber.String("gender"))
+	for _, kind := range []string{"transaction", "batch"} {
+		done := h.must(200, "POST", root, bundleOf(kind, entry("", "PATCH", at[len(root)+1:], fhirpathPatch(
+			`{"name":"type","valueCode":"add"},{"name":"path","valueString":"Patient"},{"name":"name","valueString":"gender"},{"name":"value","valueCode":"male"}`,
+			`{"name":"type","valueCode":"delete"},{"name":"path","valueString":"Patient.gender"}`))))
+		require.Equal(t, "200 OK", done.String("entry", "response", "status"))
+	}
+	code, _, _ = h.must(422, "PATCH", at, fhirpathPatch(`{"name":"type","valueCode":"add"},{"name":"path","valueString":"Patient"},{"name":"name","valueString":"gender"},{"name":"value","valueCode":"canary"}`)).issue()
+	require.Equal(t, "code-invalid", code, "the outcome must be a valid resource")
+
+	who := h.book("2")
+	task := h.task(who, "name-coach")
+	moved := h.must(200, "PATCH", root+"/Task/"+task.String("id"), fhirpathPatch(`{"name":"type","valueCode":"replace"},{"name":"path","valueString":"Task.status"},{"name":"value","valueCode":"accepted"}`))
+	require.Equal(t, "accepted", moved.String("status"))
+}
+
+// TestConditions: each conditional interaction takes any search parameters, and
+// follows R4's table: none, one, more than one.
+//
+// Source: HL7 FHIR R4 (4.0.1), RESTful API, 3.1.0.4.3, 3.1.0.5.1, 3.1.0.7.1, 3.1.0.8.1.
+func TestConditions(t *testing.T) {
+	h := open(t)
+	one := func(birth, more string) string {
+		return `{"resourceType":"Patient","name":[{"family":"Canaryfeather","given":["Una"]}],"birthDate":"` + birth + `"` + more + `}`
+	}
+	p := root + "/Patient"
+	const by = "family=canaryfeather&birthdate=1950-02-03"
+	made := h.must(201, "POST", p, one("1950-02-03", ""), "If-None-Exist", by)
+	at := p + "/" + made.String("id")
+	same := h.must(200, "POST", p, one("1950-02-03", `,"gender":"other"`), "If-None-Exist", by)
+	require.Equal(t, made.raw, same.raw, "one is found: nothing is changed")
+	h.must(201, "POST", p, one("1951-02-03", ""), "If-None-Exist", "family=canaryfeather&birthdate=1951")
+
+	updated := h.must(200, "PUT", p+"?"+by, one("1950-02-03", `,"gender":"female"`))
+	require.Equal(t, []string{made.String("id"), `W/"2"`}, []string{updated.String("id"), updated.header.Get("ETag")})
+	h.must(201, "PUT", p+"?family=canaryfeather&birthdate=1952", one("1952-02-03", ""))
+	h.must(412, "PUT", p+"?family=canaryfeather", one("1950-02-03", ""))
+	h.must(400, "PUT", p+"?"+by, one("1950-02-03", `,"id":"canary-other"`))
+	h.must(409, "PUT", p+"?birthdate=1999", one("1999-02-03", `,"id":"`+made.String("id")+`"`))
+
+	patched := h.must(200, "PATCH", p+"?gender=female&birthdate=1950-02-03", `[{"op":"remove","path":"/gender"}]`, asPatch...)
+	require.Equal(t, `W/"3"`, patched.header.Get("ETag"))
+	h.must(404, "PATCH", p+"?gender=female", `[]`, asPatch...)
+	h.must(412, "PATCH", p+"?name:contains=feather", `[]`, asPatch...)
+	h.must(200, "PATCH", p+"?_id="+made.String("id"), `[]`, asPatch...)
+
+	h.must(412, "DELETE", p+"?family=canaryfeather", "")
+	h.must(204, "DELETE", p+"?"+by, "")
+	h.must(410, "GET", at, "")
+	h.must(204, "DELETE", p+"?"+by, "")
+
+	done := h.must(200, "POST", root, bundleOf("transaction",
+		entry("", "POST", "Patient", one("1953-02-03", ""), `"ifNoneExist":"family=canaryfeather&birthdate=1953"`),
+		entry("", "PUT", "Patient?family=canaryfeather&birthdate=1952", one("1952-02-03", `,"gender":"male"`))))
+	require.Equal(t, []string{"201 Created", "200 OK"}, []string{done.entries()[0].String("response", "status"), done.entries()[1].String("response", "status")})
+	twice := entry("", "POST", "Patient", one("1954-02-03", ""), `"ifNoneExist":"birthdate=1954"`)
+	h.must(422, "POST", root, bundleOf("transaction", twice, twice))
 }
 
 // TestPatchMovesThePlan: a patched booking is planned like one that was sent.

@@ -1,10 +1,12 @@
 package fhirapi
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"mime"
 	"net/http"
 	"net/url"
 	"strings"
@@ -12,6 +14,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/fhirpath"
 	"example.org/countback/services/countback/internal/casework"
 	"example.org/countback/services/countback/internal/search"
 )
@@ -31,7 +34,7 @@ type ask struct {
 
 	// Of what is written:
 	resource  *fhir.Resource
-	patch     *fhir.JSONPatch
+	patch     fhir.Amendment
 	condition string // of a conditional update, patch or deletion
 	sent      sent
 	at        string // Bundle.entry[2]; empty for a request of its own
@@ -146,7 +149,7 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 	if a.kind.conditional() {
 		if a.condition = withoutFormat(c.Request.URL.RawQuery); a.condition == "" {
 			return casework.Refuse(casework.ErrMalformed, fhir.CodeRequired, "",
-				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value")
+				"a "+c.Request.Method+" names what it changes: "+a.typ+"/id, or "+a.typ+"?identifier=system|value or another condition")
 		}
 	}
 	limit := s.MaxResource
@@ -169,10 +172,7 @@ func (a *ask) content(body []byte, limit int) error {
 	case remove, conditionalDelete:
 		return nil
 	case patch, conditionalPatch:
-		if a.patch, issues = fhir.ParseJSONPatch(body, limit); len(issues) > 0 {
-			return contentRefusal(issues)
-		}
-		return nil
+		return a.readPatch(body, limit)
 	}
 	if a.resource, issues = fhir.Parse(body, limit); len(issues) > 0 {
 		return contentRefusal(issues)
@@ -185,6 +185,32 @@ func (a *ask) content(body []byte, limit int) error {
 	return nil
 }
 
+// readPatch reads a patch by its media type: a JSON Patch, or a FHIRPath Patch,
+// which is a resource.
+func (a *ask) readPatch(body []byte, limit int) error {
+	if typ, _, err := mime.ParseMediaType(a.sent.contentType); err == nil && typ == patchType {
+		p, issues := fhir.ParseJSONPatch(body, limit)
+		if len(issues) > 0 {
+			return contentRefusal(issues)
+		}
+		a.patch = p
+		return nil
+	}
+	if len(bytes.TrimSpace(body)) > 0 && bytes.TrimSpace(body)[0] == '[' {
+		return casework.Refuse(errMediaType, fhir.CodeNotSupported, "", "Content-Type: a JSON Patch is "+patchType+"; "+mediaType+" is a FHIRPath Patch")
+	}
+	r, issues := fhir.Parse(body, limit)
+	if len(issues) > 0 {
+		return contentRefusal(issues)
+	}
+	p, issues := fhirpath.ReadPatch(r)
+	if len(issues) > 0 {
+		return contentRefusal(issues)
+	}
+	a.patch = p
+	return nil
+}
+
 // bodyIsTaken refuses a body of another kind than the interaction takes. What a
 // DELETE sends along means nothing (RFC 9110, 9.3.5), and is kept as sent.
 func (a *ask) bodyIsTaken(c *gin.Context) error {
@@ -192,7 +218,7 @@ func (a *ask) bodyIsTaken(c *gin.Context) error {
 	case remove, conditionalDelete:
 		return nil
 	case patch, conditionalPatch:
-		c.Header("Accept-Patch", patchType)
+		c.Header("Accept-Patch", acceptPatch)
 		return bodyIsPatch(c.Request.Header)
 	}
 	return bodyIsJSON(c.Request.Header)

@@ -233,7 +233,7 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 }
 
 // entryWrite reads what an entry writes. A JSON Patch comes as a Binary, as R4
-// wants it: a Bundle holds nothing but resources.
+// wants it: a Bundle holds nothing but resources. A FHIRPath Patch is one.
 func (s *server) entryWrite(a *ask, e *fhir.Entry, condition string) error {
 	a.condition = condition
 	a.sent = sent{contentType: mediaType, method: e.Method, target: e.URL}
@@ -250,8 +250,15 @@ func (s *server) entryWrite(a *ask, e *fhir.Entry, condition string) error {
 func (s *server) entryPatch(a *ask, binary *fhir.Resource) error {
 	a.resource = nil
 	at := a.at + ".resource"
+	if binary.Type == "Parameters" {
+		a.sent.contentType, a.sent.body = mediaType, binary.Raw
+		if err := a.content(binary.Raw, s.MaxResource); err != nil {
+			return a.inPlace(err)
+		}
+		return nil
+	}
 	if binary.Type != "Binary" || binary.String("contentType") != patchType {
-		return casework.Refuse(errMediaType, fhir.CodeNotSupported, at, "a PATCH is a Binary with contentType "+patchType+" and the patch in data")
+		return casework.Refuse(errMediaType, fhir.CodeNotSupported, at, "a PATCH is a Parameters resource (a FHIRPath Patch), or a Binary with contentType "+patchType+" and the patch in data")
 	}
 	body, err := base64.StdEncoding.DecodeString(binary.String("data"))
 	if err != nil {

@@ -12,12 +12,12 @@ import (
 )
 
 const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. " +
-	"A condition is exactly identifier=system|value. If-Match is always obeyed and never demanded. " +
+	"A condition is any search parameters of the type, without chains, _has and what shapes a result; a reference in a transaction may name what it means by identifier=system|value. If-Match is always obeyed and never demanded. " +
 	"An Appointment, Procedure, ServiceRequest or Encounter that comes by POST with exactly the identifiers of one that is held updates that one. " +
 	"A create or update answers with the resource, and an entry of a Bundle without it, unless Prefer: return says otherwise. " +
 	"The GET entries of a transaction are carried out after its commit. " +
 	"Unknown search parameters are left out of the link self, or refused under Prefer: handling=strict. " +
-	"A PATCH is a JSON Patch. " +
+	"A PATCH is a JSON Patch, or a FHIRPath Patch (Parameters). " +
 	"What the hospital sent can be deleted, and its history stays; a deleted booking counts as entered in error. A Patient of whom something is held cannot be deleted."
 
 // documentation says what is special about a type.
@@ -37,23 +37,39 @@ func (o offer) documentation() string {
 	return "Made by this service and read only."
 }
 
-// statement is the CapabilityStatement, made from the tables that serve.
+const productDescription = "Countback: what an elective hip or knee replacement patient must have done, planned from the day of surgery"
+
+// Statement is the CapabilityStatement of the software wherever it runs: what is
+// published of it, as of a date. base is where its canonical url lies.
+func Statement(base, version, date string) ([]byte, error) {
+	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindCapability, date, mediaType, "json")
+	cs.Id = new("countback")
+	cs.Version = &version
+	return stated(cs, base, version, productDescription)
+}
+
+// statement is the CapabilityStatement of this server.
 func (s *server) statement() ([]byte, error) {
 	cs := fhir.NewCapabilityStatement(r4.PublicationStatusActive, r4.CapabilityStatementKindInstance,
 		fhir.FormatInstant(s.Now().In(s.Zone)), mediaType, "json")
-	cs.Url = new(s.Base + "/metadata")
-	cs.PatchFormat = []string{patchType}
-	cs.Name, cs.Title = new("Countback"), new("Countback")
 	description := s.Description
 	if description == "" {
-		description = "Countback: what an elective hip or knee replacement patient must have done, planned from the day of surgery"
-	}
-	cs.Description = &description
-	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}
-	if s.Version != "" {
-		cs.Software.Version = &s.Version
+		description = productDescription
 	}
 	cs.Implementation = &r4.CapabilityStatementImplementation{Description: description, Url: &s.Base}
+	return stated(cs, s.Base, s.Version, description)
+}
+
+// stated fills a CapabilityStatement in, from the tables that serve.
+func stated(cs *fhir.CapabilityStatement, base, version, description string) ([]byte, error) {
+	cs.Url = new(base + "/metadata")
+	cs.PatchFormat = []string{patchType, mediaType}
+	cs.Name, cs.Title = new("Countback"), new("Countback")
+	cs.Description = &description
+	cs.Software = &r4.CapabilityStatementSoftware{Name: "Countback"}
+	if version != "" {
+		cs.Software.Version = &version
+	}
 	rest := r4.CapabilityStatementRest{
 		Mode: r4.RestfulCapabilityModeServer, Documentation: new(restDocumentation),
 		Interaction: []r4.CapabilityStatementRestInteraction{

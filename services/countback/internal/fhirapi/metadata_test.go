@@ -210,7 +210,9 @@ func (h *house) callPatch(r *fhir.Node, declared bool, current response) {
 	h.must(status[declared], "PATCH", at+"/"+current.String("id"), "[]", asPatch...)
 	conditional := slices.Contains(casework.Received, r.String("type"))
 	h.must(map[bool]int{true: 404, false: 405}[conditional], "PATCH", at+"?identifier=https://canary.example|none", "[]", asPatch...)
-	require.Equal(h.t, patchType, h.statement().String("patchFormat"))
+	require.Equal(h.t, []string{patchType, mediaType}, []string{h.statement().Get("patchFormat").Item(0).Text(), h.statement().Get("patchFormat").Item(1).Text()})
+	same := fhirpathPatch(`{"name":"type","valueCode":"delete"},{"name":"path","valueString":"` + r.String("type") + `.text.div.where(false)"}`)
+	h.must(status[declared], "PATCH", at+"/"+current.String("id"), same)
 }
 
 // callDelete deletes by condition and by id.

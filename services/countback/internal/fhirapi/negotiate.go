@@ -71,12 +71,16 @@ func bodyIsJSON(h http.Header) error {
 	return bodyIs(h, jsonTypes, "application/fhir+json")
 }
 
-// patchType is the media type of a JSON Patch (RFC 6902).
-const patchType = "application/json-patch+json"
+// patchType is the media type of a JSON Patch (RFC 6902). A FHIRPath Patch is a
+// resource, and has the media type of one.
+const (
+	patchType   = "application/json-patch+json"
+	acceptPatch = patchType + ", " + mediaType
+)
 
-// bodyIsPatch refuses a body that is not a JSON Patch.
+// bodyIsPatch refuses a body that is no patch.
 func bodyIsPatch(h http.Header) error {
-	return bodyIs(h, []string{patchType}, patchType)
+	return bodyIs(h, append([]string{patchType}, jsonTypes...), patchType+" or, for a FHIRPath Patch, "+mediaType)
 }
 
 // bodyIsForm refuses a body that is not an HTML form, as _search takes one.

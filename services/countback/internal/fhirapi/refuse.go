@@ -41,7 +41,7 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 	text := o.typ + " does not take this method here"
 	switch {
 	case method == "DELETE" && o.received, method == "PATCH" && o.received:
-		text = "a " + method + " names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
+		text = "a " + method + " names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value or another condition"
 	case o.asked && method != "POST":
 		text = o.typ + " is changed and deleted by its id only: " + method + " " + o.typ + "/id"
 	case method == "DELETE":
@@ -61,7 +61,7 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 	case (method == "POST" || method == "PUT") && !o.received && !o.asked:
 		text = o.typ + " cannot be written: this service makes it"
 	case method == "PUT":
-		text = "a PUT names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value"
+		text = "a PUT names what it changes: " + o.typ + "/id, or " + o.typ + "?identifier=system|value or another condition"
 	case method == "POST":
 		text = "a POST goes to the address of the type, " + o.typ + "; a known " + o.typ + " is changed with PUT"
 	}

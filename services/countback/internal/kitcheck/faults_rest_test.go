@@ -26,6 +26,11 @@ var restFaults = []fault{
 			m.status = 200
 		}
 	}},
+	{name: "a FHIRPath Patch is 415", answer: func(m *message) {
+		if m.Method == http.MethodPatch && strings.HasPrefix(m.Header.Get("Content-Type"), "application/fhir+json") {
+			m.status = 415
+		}
+	}},
 	{name: "a patch of nothing is 200", answer: onMethod(http.MethodPatch, 404, 200)},
 	{name: "If-Match of a patch is ignored", ask: func(m *message) {
 		if m.Method == http.MethodPatch {

@@ -37,7 +37,7 @@ var groups = []struct {
 	{[]string{"search", "plan"}, searchFaults},
 	{[]string{"plan", "redating", "tasks", "holds", "operations"}, planFaults},
 	{[]string{"metadata"}, statementFaults},
-	{[]string{"patch", "delete", "history", "includes", "summaries", "validate"}, restFaults},
+	{[]string{"patch", "fhirpathpatch", "delete", "history", "includes", "summaries", "validate"}, restFaults},
 	{[]string{"subscriptions"}, subscriptionFaults},
 }
 

@@ -68,7 +68,7 @@ func embedded(t testing.TB) (defs Definitions, planDefinition []byte) {
 				defs.Facts = r
 			case r.ID() == "hold":
 				defs.Holds = r
-			case r.Type == "ValueSet":
+			case r.Type == "ValueSet" && dir.fs == api.Protocol: // the others are what profiles are bound to
 				v, err := ReadValueSet(r)
 				require.NoError(t, err)
 				defs.ValueSets[v.URL] = v

@@ -1,5 +1,6 @@
-// Package fhirpath evaluates a part of FHIRPath over a resource as JSON: what
-// the conformance scripts and the official examples of TestScript need.
+// Package fhirpath evaluates a part of FHIRPath over a resource as JSON (what
+// the conformance scripts and the official examples of TestScript need), and
+// carries out a FHIRPath Patch ([Patch]).
 //
 // Source of the meaning: FHIRPath normative release N1 (hl7.org/fhirpath/N1),
 // with the additions of FHIR R4.

@@ -223,12 +223,20 @@ func (c *counter) ready(op *Operation) {
 	for _, o := range op.newest() {
 		if o.Step.Need == Must && o.Step.Trigger == "" && !o.Last.IsZero() && o.Last < op.Day && !o.settledBy(before) {
 			ready = false
-			c.group(ByMissing, o.Step.Title)
+			c.group(ByMissing, o.missing())
 		}
 	}
 	if ready {
 		c.Numerator++
 	}
+}
+
+// missing names what was not done, and says where nobody knew whether it applies.
+func (o *Outturn) missing() string {
+	if o.Applies == Unknown && o.State.Waiting() {
+		return o.Step.Title + " (in doubt whether it applies)"
+	}
+	return o.Step.Title
 }
 
 // settledBy reports whether nothing was left to do at the end of a day. What was

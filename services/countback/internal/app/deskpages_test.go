@@ -221,7 +221,6 @@ func deskWeeks(t *testing.T, _ context.Context, a *App) {
 
 	tight := table("tight.csv")
 	require.Equal(t, []string{"2026-11-30", "P-1003", "Hesper Copperquill", "on track"}, tight[1][:4])
-	deskReport(t, ctx, a)
 	status, _ := send(t, http.MethodGet, a.DeskURL()+"/weeks/other.csv", nil)
 	require.Equal(t, http.StatusNotFound, status)
 }

@@ -12,20 +12,24 @@ import (
 // not be repeated: it may say something of a person.
 const FreeReason = "a reason in free text"
 
-// Reason is a CodeableConcept in words: the display of a code, else the code.
-// Free text is given where words are wanted, and named [FreeReason] where not;
-// empty where there is neither.
+// Reason is a CodeableConcept in words: the display of a code, else what was
+// written, where that is wanted, else the code. Free text alone is named
+// [FreeReason] where it is not wanted; empty where there is nothing.
 func Reason(concept *fhir.Node, words bool) string {
+	text, code := concept.String("text"), ""
 	for _, c := range concept.Get("coding").Items() {
-		if said := cmp.Or(c.String("display"), c.String("code")); said != "" {
+		if said := c.String("display"); said != "" {
 			return said
 		}
+		code = cmp.Or(code, c.String("code"))
 	}
-	switch text := concept.String("text"); {
-	case text == "", words:
-		return text
+	switch {
+	case words:
+		return cmp.Or(text, code)
+	case code == "" && text != "":
+		return FreeReason
 	}
-	return FreeReason
+	return code
 }
 
 // Moves are the changes of the day that the versions of an appointment tell of,

@@ -42,6 +42,7 @@ func deskPages(t *testing.T, ctx context.Context, a *App) {
 		"cancelled": "/case/" + caseOf(t, a, "Cloverhitch", "cancelled"),
 		"moved":     "/case/" + behind + "/moved?to=2027-01-20",
 		"weeks":     "/weeks",
+		"report":    "/programme?from=2026-09-01&to=2027-03-01",
 		"me":        "/me",
 		"calendar":  "/case/" + behind + "/calendar",
 	} {
@@ -222,4 +223,45 @@ func deskWeeks(t *testing.T, _ context.Context, a *App) {
 	require.Equal(t, []string{"2026-11-30", "P-1003", "Hesper Copperquill", "on track"}, tight[1][:4])
 	status, _ := send(t, http.MethodGet, a.DeskURL()+"/weeks/other.csv", nil)
 	require.Equal(t, http.StatusNotFound, status)
+}
+
+// The report's page, its CSV and its MeasureReport say the same numbers.
+func deskReport(t *testing.T, ctx context.Context, a *App) {
+	t.Helper()
+	const from, to = "2026-09-01", "2027-03-01"
+	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/programme?from="+from+"&to="+to))
+	page := strings.Join(strings.Fields(text(t, ctx, "#main")), " ")
+	status, body := send(t, http.MethodGet, a.DeskURL()+"/programme/report.csv?from="+from+"&to="+to, nil)
+	require.Equal(t, http.StatusOK, status)
+	rows, err := csv.NewReader(bytes.NewReader(body)).ReadAll()
+	require.NoError(t, err)
+	counted := 0
+	for _, row := range rows[1:] {
+		if row[1] != "" {
+			require.Contains(t, page, strings.SplitN(row[1], ": ", 2)[1])
+			continue
+		}
+		require.Contains(t, page, row[0]+" "+row[2]+" of "+row[3]+":")
+		n, err := strconv.Atoi(row[3])
+		require.NoError(t, err)
+		counted += n
+	}
+	require.Greater(t, counted, 10, "the demo has cases, and one of them was cancelled")
+	require.Contains(t, page, "no reason given")
+	href, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.querySelector("#surgery-cancelled").parentElement.querySelector("a").getAttribute("href")`))
+	require.NoError(t, err)
+	status, body = send(t, http.MethodGet, strings.TrimSuffix(a.DeskURL(), "/desk")+href, nil)
+	require.Equal(t, http.StatusOK, status, string(body))
+	var report struct {
+		Group []struct{ Population []struct{ Count int } }
+	}
+	require.NoError(t, json.Unmarshal(body, &report))
+	require.Equal(t, []string{rows[1][3], rows[1][2]}, []string{strconv.Itoa(report.Group[0].Population[0].Count), strconv.Itoa(report.Group[0].Population[1].Count)})
+	for _, wrong := range []string{"?from=canary", "?from=2027-01-01&to=2026-01-01", "?from=1900-01-01&to=2026-01-01"} {
+		status, _ = send(t, http.MethodGet, a.DeskURL()+"/programme/report.csv"+wrong, nil)
+		require.Equal(t, http.StatusNotFound, status)
+		status, body = send(t, http.MethodGet, a.DeskURL()+"/programme"+wrong, nil)
+		require.Equal(t, http.StatusOK, status)
+		require.Contains(t, string(body), "the last days are shown instead")
+	}
 }

@@ -79,6 +79,8 @@ var routes = []route{
 	{http.MethodPost, "/case/:id/calendar/revoke", (*Desk).revokeLink},
 	{http.MethodGet, "/weeks", (*Desk).weeksPage},
 	{http.MethodGet, "/weeks/:table", (*Desk).weeksTable},
+	{http.MethodGet, "/programme", (*Desk).programmePage},
+	{http.MethodGet, "/programme/:table", (*Desk).programmeTable},
 	{http.MethodPost, "/task/:id", (*Desk).act},
 	{http.MethodGet, "/live", (*Desk).follow},
 	{http.MethodGet, "/me", (*Desk).mePage},

@@ -122,6 +122,11 @@ func (d *Desk) weeksTable(c *gin.Context) error {
 	default:
 		return d.noRoute(c)
 	}
+	return sendTable(c, name, rows)
+}
+
+// sendTable answers with rows as CSV.
+func sendTable(c *gin.Context, name string, rows [][]string) error {
 	var out strings.Builder
 	write := csv.NewWriter(&out)
 	write.UseCRLF = true // RFC 4180

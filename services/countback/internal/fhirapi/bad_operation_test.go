@@ -28,6 +28,7 @@ func (h *house) seedEnded() ended {
 // operationRows are calls of operations that are refused.
 func operationRows(t *testing.T, s seed, e ended) []badRow {
 	const safe, apply = "/$earliest-safe-date", planDefinition + "/$apply"
+	const measure = root + "/Measure/class-attendance/$evaluate-measure"
 	byType := root + "/PlanDefinition/$apply"
 	subject := s.patient[len(root)+1:]
 	me, day := valueOf("subject", "String", subject), valueOf("surgery", "Date", "2027-05-14")
@@ -48,6 +49,18 @@ func operationRows(t *testing.T, s seed, e ended) []badRow {
 		{"safe day: a parameter", "GET", s.booking + safe + "?canary=1", "", nil, 400, "not-supported", "", "no parameter of this name"},
 		{"safe day: a parameter sent", "POST", s.booking + safe, parameters(day), nil, 400, "not-supported", in("0"), "no parameter of this name"},
 		{"safe day: PUT", "PUT", s.booking + safe, empty, nil, 405, "not-supported", "", "GET or POST"},
+
+		{"measure: unknown", "GET", root + "/Measure/canary/$evaluate-measure?periodStart=2027-01-01&periodEnd=2027-12-31", "", nil, 404, "not-found", "Measure", "no such Measure"},
+		{"measure: of all", "GET", root + "/Measure/$evaluate-measure?periodStart=2027-01-01&periodEnd=2027-12-31", "", nil, 404, "not-supported", "", "not served here"},
+		{"measure: no period", "GET", measure, "", nil, 400, "required", "", "periodStart: is missing"},
+		{"measure: no end", "GET", measure + "?periodStart=2027-01-01", "", nil, 400, "required", "", "periodEnd: is missing"},
+		{"measure: a malformed day", "POST", measure, parameters(valueOf("periodStart", "Date", "2027-13-canary")), nil, 400, "value", in("0") + ".valueDate", "date"},
+		{"measure: a month", "GET", measure + "?periodStart=2027-01&periodEnd=2027-12-31", "", nil, 400, "value", "", "periodStart: is no date"},
+		{"measure: the end before the start", "GET", measure + "?periodStart=2027-12-31&periodEnd=2027-01-01", "", nil, 422, "value", "", "periodEnd: lies before"},
+		{"measure: a century", "GET", measure + "?periodStart=1927-12-31&periodEnd=2027-01-01", "", nil, 422, "too-long", "", "more than ten years"},
+		{"measure: of persons", "GET", measure + "?periodStart=2027-01-01&periodEnd=2027-12-31&reportType=subject-list", "", nil, 422, "not-supported", "", "reportType: only summary"},
+		{"measure: of one person", "GET", measure + "?periodStart=2027-01-01&periodEnd=2027-12-31&subject=Patient/canary", "", nil, 400, "not-supported", "", "no parameter of this name"},
+		{"measure: PUT", "PUT", measure, empty, nil, 405, "not-supported", "", "GET or POST"},
 
 		{"apply: an unknown protocol", "GET", root + "/PlanDefinition/canary/$apply?subject=" + subject, "", nil, 404, "not-found", "", "no PlanDefinition with this id"},
 		{"apply: another canonical", "POST", byType, parameters(me, valueOf("planDefinition", "Canonical", "http://canary.example")), nil, 404, "not-found", in("1"), "planDefinition: no PlanDefinition"},

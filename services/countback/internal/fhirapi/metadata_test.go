@@ -122,7 +122,7 @@ func TestStatementIsTrue(t *testing.T) {
 func (h *house) callOperations(r *fhir.Node, who told) {
 	h.t.Helper()
 	at := map[string]string{
-		"Appointment": who.booking, "CarePlan": who.carePlan, "PlanDefinition": planDefinition,
+		"Appointment": who.booking, "CarePlan": who.carePlan, "PlanDefinition": planDefinition, "Measure": root + "/Measure/class-attendance",
 	}[r.String("type")]
 	for _, o := range r.Get("operation").Items() {
 		if o.String("name") == validateOperation { // R4's own
@@ -134,10 +134,9 @@ func (h *house) callOperations(r *fhir.Node, who told) {
 		if slices.ContainsFunc(protocolOperations, func(p protocolOperation) bool { return p.name == o.String("name") }) {
 			continue // called by the tests of adoption
 		}
-		query := ""
-		if d.String("code") == "apply" {
-			query = "?subject=" + who.patient[len(root)+1:]
-		}
+		query := map[string]string{
+			"apply": "?subject=" + who.patient[len(root)+1:], "evaluate-measure": "?periodStart=2027-01-01&periodEnd=2027-12-31",
+		}[d.String("code")]
 		h.must(200, "GET", at+"/$"+o.String("name")+query, "")
 		onType := h.send("GET", root+"/"+r.String("type")+"/$"+o.String("name")+query, "")
 		require.Equal(h.t, d.Get("type").Bool(), onType.status != 404, "%s", onType.raw)

@@ -36,6 +36,10 @@ var operations = append([]calculation{
 		code: "apply", types: []string{"PlanDefinition"}, onType: true,
 		definition: operationBase + "PlanDefinition-apply", parameters: applyParameters, run: (*server).apply,
 	},
+	{
+		code: "evaluate-measure", types: []string{"Measure"},
+		definition: operationBase + "Measure-evaluate-measure", parameters: measureParameters, run: (*server).measure,
+	},
 }, subscriptionOperations...)
 
 // operates registers the routes of the operations.

@@ -133,6 +133,7 @@ func TestDefinitions(t *testing.T) {
 		"CodeSystem":          "http://countback.example/fhir/CodeSystem/step-kind",
 		"SearchParameter":     "http://countback.example/fhir/SearchParameter/task-due",
 		"OperationDefinition": "http://countback.example/fhir/OperationDefinition/PlanDefinition-apply",
+		"Measure":             "http://countback.example/fhir/Measure/ready-day-before",
 		"Questionnaire":       "http://countback.example/fhir/Questionnaire/symptom-report",
 		"PlanDefinition":      "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement",
 	} {

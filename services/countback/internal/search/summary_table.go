@@ -26,6 +26,9 @@ var summaryElements = map[string]string{
 	"Flag": "modifierExtension* identifier status* category code* subject* period encounter author",
 	"Location": "modifierExtension* identifier status* operationalStatus name description mode type physicalType " +
 		"managingOrganization",
+	"Measure": "modifierExtension* url identifier version name title status* experimental date publisher contact " +
+		"description useContext jurisdiction effectivePeriod disclaimer scoring compositeScoring type riskAdjustment " +
+		"rateAggregation rationale clinicalRecommendationStatement improvementNotation definition guidance",
 	"MedicationRequest": "modifierExtension* status* intent* priority doNotPerform* reportedBoolean reportedReference " +
 		"medicationCodeableConcept* medicationReference* subject* authoredOn requester performerType " +
 		"instantiatesCanonical instantiatesUri basedOn groupIdentifier",

@@ -57,7 +57,7 @@ var notOffered = map[string]string{
 	"ext-context": "structures are found by url, name and status", "keyword": "ditto", "path": "ditto", "base-path": "ditto", "valueset": "ditto",
 	"expansion": "value sets are not expanded", "ValueSet reference": "ditto",
 	"ValueSet code":               "what a set holds is asked of the set",
-	"PlanDefinition derived-from": "ditto", "SearchParameter derived-from": "ditto",
+	"PlanDefinition derived-from": "ditto", "Measure derived-from": "ditto", "SearchParameter derived-from": "ditto",
 	"Task encounter": "a Task is rendered from a row that has no such column",
 	"Task part-of":   "ditto", "Task performer": "ditto", "Task period": "ditto", "Task priority": "ditto", "Task requester": "ditto",
 }

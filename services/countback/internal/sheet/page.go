@@ -41,7 +41,9 @@ type Page struct {
 	FastingUnknown   bool
 	Medicines        []Medicine
 	Bag              []Step
-	Washes, How      []Step
+	Washes           []Step
+	Days             []Day  // what is still to do, each step once
+	Done             string // what is done, in one line; empty: nothing yet
 	Cautions         []string
 	Printed          string
 }
@@ -66,6 +68,12 @@ type Step struct {
 	When, Who, Title, Remark string
 	Done                     bool
 	Sentences                []string
+}
+
+// Day is what is to be done in one span of time.
+type Day struct {
+	When  string
+	Steps []Step
 }
 
 // Medicine is what stands for one medicine.
@@ -95,7 +103,7 @@ func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 	b.foot(&p)
 	p.Words = map[string]string{}
 	for _, id := range []string{
-		"steps", "steps-tick", "steps-none", "how", "washes", "washes-how", "fasting", "fasting-moves", "fasting-unknown",
+		"steps", "steps-tick", "steps-none", "washes", "washes-how", "fasting", "fasting-moves", "fasting-unknown",
 		"medicines", "medicines-rule", "medicines-others", "bag", "cautions", "state-done", "write-here", "stopped",
 	} {
 		p.Words[id] = b.say(id)

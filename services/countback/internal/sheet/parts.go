@@ -1,6 +1,9 @@
 package sheet
 
 import (
+	"slices"
+	"strings"
+
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -52,6 +55,7 @@ func (b *builder) tells(l *translate.HandoutLine) bool { return Tells(b.h, l) }
 // parts fills the steps into the parts of the sheet in which they stand.
 func (b *builder) parts(p *Page) {
 	unknownMedicines := true
+	var done []string
 	for _, l := range b.told() {
 		if l.Part == translate.PartMedicine {
 			unknownMedicines = false
@@ -61,6 +65,7 @@ func (b *builder) parts(p *Page) {
 		s := b.step(l)
 		p.Steps = append(p.Steps, s)
 		if s.Done {
+			done = append(done, s.Title)
 			continue // how it was to be done is of no use any more
 		}
 		switch l.Part {
@@ -74,12 +79,31 @@ func (b *builder) parts(p *Page) {
 		case translate.PartWash:
 			p.Washes = append(p.Washes, s)
 		default:
-			p.How = append(p.How, s)
+			p.add(s)
+			continue
 		}
+		if l.Part != translate.PartFasting {
+			s.Sentences = nil // they stand in a part of their own
+		}
+		p.add(s)
+	}
+	if len(done) > 0 {
+		p.Done = capital(b.say("state-done")) + ": " + strings.Join(done, "; ") + "."
 	}
 	if unknownMedicines && !b.home() && b.h.State != readiness.CaseCancelled {
 		p.Medicines = []Medicine{{Name: b.say("medicines-unnamed"), Text: b.ask(b.h.Decides)}}
 	}
+}
+
+// add puts a step under its span of time. What stands in one span is told
+// together, so that no date is read twice.
+func (p *Page) add(s Step) {
+	n := slices.IndexFunc(p.Days, func(d Day) bool { return d.When == s.When })
+	if n < 0 {
+		n = len(p.Days)
+		p.Days = append(p.Days, Day{When: s.When})
+	}
+	p.Days[n].Steps = append(p.Days[n].Steps, s)
 }
 
 func (b *builder) step(l *translate.HandoutLine) Step {

@@ -23,6 +23,7 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 		ListsMedicines: value(extension(a, "lists-medicines")).Bool(),
 		Named:          value(extension(a, "named-performer")).Bool(),
 		Outlives:       value(extension(a, "outlives-case")).Bool(),
+		ReportedAs:     rd.reportedAs(a),
 	}
 	s.Window.OpensEarliest = value(extension(a, "opens-earliest")).Bool()
 	for _, r := range a.Get("relatedAction").Items() {
@@ -56,6 +57,16 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 		s.Sources = append(s.Sources, source(d))
 	}
 	return s
+}
+
+func (rd *definitionReader) reportedAs(a *fhir.Node) readiness.Reported {
+	switch as := readiness.Reported(text(a, "reported-as")); as {
+	case "", readiness.ReportedClass, readiness.ReportedBaseline, readiness.ReportedOneYear:
+		return as
+	default:
+		rd.fault("reported-as %q is none of class, baseline, one-year", as)
+		return ""
+	}
 }
 
 func (rd *definitionReader) need(a *fhir.Node) readiness.Need {

@@ -94,6 +94,8 @@ func asked(t *testing.T, base string, all []golden) []golden {
 		switch typ, _, _ := strings.Cut(ref, "/"); typ {
 		case "Appointment", "CarePlan":
 			urls = []string{base + "/" + ref + "/$earliest-safe-date"}
+		case "Measure":
+			urls = []string{base + "/" + ref + "/$evaluate-measure?periodStart=2026-01-01&periodEnd=2027-12-31"}
 		case "Patient":
 			more := []string{"", "&surgery=2027-05-14", "&surgery=2026-11-30&stay=same-day"}
 			urls = []string{apply + ref + more[people%len(more)]}

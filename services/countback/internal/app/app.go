@@ -21,6 +21,7 @@ import (
 	"example.org/countback/services/countback/internal/casework"
 	"example.org/countback/services/countback/internal/desk"
 	"example.org/countback/services/countback/internal/fhirapi"
+	"example.org/countback/services/countback/internal/mllp"
 	"example.org/countback/services/countback/internal/notify"
 	"example.org/countback/services/countback/internal/outbox"
 	"example.org/countback/services/countback/internal/sheet"
@@ -58,6 +59,8 @@ type App struct {
 	nats      *outbox.Server // nil with an external server
 	api       net.Listener
 	admin     net.Listener
+	v2        *mllp.Server // nil where HL7 version 2 is not taken
+	v2Addr    net.Addr
 	failed    chan error
 	teardown  []step
 	stop      sync.Once
@@ -166,6 +169,9 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	a.serve("api", a.api, doors(api, pages))
+	if err := a.hl7(facility.Calendar.Zone()); err != nil {
+		return nil, err
+	}
 	a.onClose("desk", func() error { pages.Close(); return nil }) // before the server waits for its streams
 	return a, nil
 }

@@ -59,12 +59,14 @@ type App struct {
 	nats      *outbox.Server // nil with an external server
 	api       net.Listener
 	admin     net.Listener
-	v2        *mllp.Server // nil where HL7 version 2 is not taken
-	v2Addr    net.Addr
 	failed    chan error
-	teardown  []step
-	stop      sync.Once
-	stopErr   error
+
+	v2Listener net.Listener // nil where HL7 version 2 is not taken
+	v2         *mllp.Server
+
+	teardown []step
+	stop     sync.Once
+	stopErr  error
 }
 
 type step struct {
@@ -89,6 +91,11 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	}
 	if a.admin, err = a.listen("admin listener", cfg.Admin); err != nil {
 		return nil, err
+	}
+	if cfg.HL7Listen != "" {
+		if a.v2Listener, err = a.listen("hl7 listener", cfg.HL7Listen); err != nil {
+			return nil, err
+		}
 	}
 	if a.feedNames, err = cfg.feedNames(); err != nil {
 		return nil, err

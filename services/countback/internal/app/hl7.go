@@ -71,14 +71,11 @@ func hl7Name(o *siu.Options, line string) error {
 // hl7 takes HL7 version 2, if a setting says where.
 func (a *App) hl7(zone *time.Location) error {
 	read, err := a.cfg.hl7Options(zone)
-	if err != nil || a.cfg.HL7Listen == "" {
+	if err != nil || a.v2Listener == nil {
 		return err
 	}
-	l, err := a.listen("hl7 listener", a.cfg.HL7Listen)
-	if err != nil {
-		return err
-	}
-	a.v2, a.v2Addr = mllp.New(mllp.Options{Office: a.Office, Read: read, Log: a.log, Now: a.Clock.Now}), l.Addr()
+	l := a.v2Listener
+	a.v2 = mllp.New(mllp.Options{Office: a.Office, Read: read, Log: a.log, Now: a.Clock.Now})
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -100,10 +97,10 @@ func (a *App) hl7(zone *time.Location) error {
 
 // HL7Addr is where HL7 version 2 is taken, host and port; empty for nowhere.
 func (a *App) HL7Addr() string {
-	if a.v2Addr == nil {
+	if a.v2Listener == nil {
 		return ""
 	}
-	return a.v2Addr.String()
+	return a.v2Listener.Addr().String()
 }
 
 // hl7Metrics writes the figures of the inlet for HL7 version 2, where there is one.

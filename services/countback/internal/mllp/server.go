@@ -2,6 +2,7 @@ package mllp
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -32,8 +33,10 @@ type Options struct {
 	Log    *slog.Logger
 	Now    func() time.Time // for MSH-7 of answers
 
-	MaxMessage, MaxConns int           // zero: the defaults
-	Idle                 time.Duration // zero: the default
+	MaxMessage, MaxConns int // bytes of a message, and connections at once; zero: the defaults
+	// Idle is how long a connection may wait between messages, Frame how long one
+	// message may take to arrive and its answer to go; zero: the defaults.
+	Idle, Frame time.Duration
 }
 
 // Figures are what an operator watches.
@@ -54,15 +57,8 @@ type Server struct {
 
 // New makes a server.
 func New(o Options) *Server {
-	if o.MaxMessage == 0 {
-		o.MaxMessage = maxMessage
-	}
-	if o.MaxConns == 0 {
-		o.MaxConns = maxConns
-	}
-	if o.Idle == 0 {
-		o.Idle = idleTime
-	}
+	o.MaxMessage, o.MaxConns = cmp.Or(o.MaxMessage, maxMessage), cmp.Or(o.MaxConns, maxConns)
+	o.Idle, o.Frame = cmp.Or(o.Idle, idleTime), cmp.Or(o.Frame, frameTime)
 	return &Server{Options: o, conns: map[net.Conn]bool{}, answers: map[string]int64{}}
 }
 
@@ -163,7 +159,7 @@ func (s *Server) talk(conn net.Conn) {
 	r := bufio.NewReader(conn)
 	for {
 		patience.Reset(s.Idle)
-		message, err := readFrame(r, s.MaxMessage, passTimes*s.MaxMessage, func() { patience.Reset(frameTime) })
+		message, err := readFrame(r, s.MaxMessage, passTimes*s.MaxMessage, func() { patience.Reset(s.Frame) })
 		switch {
 		case errors.Is(err, errFraming):
 			s.Log.Warn("hl7 connection ended: " + errFraming.Error())
@@ -179,7 +175,7 @@ func (s *Server) talk(conn net.Conn) {
 			return
 		}
 		answer := s.answer(message, err)
-		patience.Reset(frameTime)
+		patience.Reset(s.Frame)
 		if _, err := conn.Write(framed(answer)); err != nil {
 			s.Log.Warn("hl7 answer could not be sent; the sender will send its message again")
 			return

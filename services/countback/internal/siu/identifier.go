@@ -104,8 +104,11 @@ func (o *Options) coding(name string) string {
 	if parts := tableName.FindStringSubmatch(name); parts != nil {
 		return table(parts[1])
 	}
-	if oid.MatchString(name) {
+	switch {
+	case oid.MatchString(name):
 		return "urn:oid:" + name
+	case strings.HasPrefix(name, "http://"), strings.HasPrefix(name, "https://"), strings.HasPrefix(name, "urn:"):
+		return name
 	}
 	return codings[name]
 }

@@ -186,6 +186,7 @@ var v2Stories = []struct {
 	{"13-cancelled-first.txt", 113, []fhirState{{"cancelled", "", "", ""}}, 0},
 	{"14-another-operation.txt", 114, []fhirState{{"booked", "", first, firstEnd}}, 0},
 	{"15-waiting.txt", 115, []fhirState{{"waitlist", leftKnee, "", ""}, {"pending", leftKnee, first, firstEnd}, {"booked", leftKnee, first, firstEnd}}, 1},
+	{"16-number-given-later.txt", 116, []fhirState{{"booked", leftKnee, first, firstEnd}, {"booked", leftKnee, second, secondEnd}, {"booked", leftKnee, third, thirdEnd}}, 1},
 }
 
 // TestHL7Stories plays each story of the corpus over TCP, and the same bookings

@@ -70,28 +70,56 @@ func (s *Server) take(message []byte, read error) (*hl7.Message, []hl7.Fault, er
 		s.Office.NoteRefused(siu.Source(m))
 		return m, []hl7.Fault{one}, nil
 	}
+	ctx, cancel := context.WithTimeout(context.Background(), workTime)
+	defer cancel()
 	t, err := siu.Map(m, s.Read)
+	if err == nil {
+		err = t.Settle(s.lookup(ctx))
+	}
 	var faults hl7.Faults
 	if errors.As(err, &faults) {
 		s.Office.NoteRefused(siu.Source(m))
 		return m, faults, nil
+	}
+	if err != nil {
+		return m, failed, err
 	}
 	d, issues := delivery(m, t, message)
 	if len(issues) > 0 {
 		s.Office.NoteRefused(t.Source)
 		return m, located(t, issues), nil
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), workTime)
-	defer cancel()
 	results, err := s.Office.Receive(ctx, d)
 	var refusal *casework.Refusal
 	switch {
 	case errors.As(err, &refusal):
 		return m, located(t, refusal.Issues), nil
 	case err != nil:
-		return m, []hl7.Fault{{Code: hl7.CodeApplication, Text: "the service failed and stored nothing: send the message again", Reject: true}}, err
+		return m, failed, err
 	}
 	return m, told(m, t, d, results), nil
+}
+
+// failed is what a sender is told of a failure of ours.
+var failed = []hl7.Fault{{Code: hl7.CodeApplication, Text: "the service failed and stored nothing: send the message again", Reject: true}}
+
+// lookup asks the office who carries an identifier.
+func (s *Server) lookup(ctx context.Context) siu.Lookup {
+	return func(typ, system, value string) ([]siu.Held, error) {
+		found, err := s.Office.Carriers(ctx, typ, fhir.Identifier{System: system, Value: value})
+		if err != nil {
+			return nil, err
+		}
+		var out []siu.Held
+		for _, r := range found {
+			h := siu.Held{ID: r.ID()}
+			for _, id := range r.Get("identifier").Items() {
+				h.Systems = append(h.Systems, id.String("system"))
+			}
+			out = append(out, h)
+		}
+		return out, nil
+	}
 }
 
 // delivery is the message as casework takes it, with its bytes as they were sent.

@@ -44,7 +44,7 @@ func (r *reader) appointment() {
 	}
 	a["participant"] = append([]object{{"actor": object{"reference": r.person}, "status": accepted}}, r.others(accepted)...)
 	if key != nil && r.person != "" {
-		r.add(entry{at: r.sch.At(key.field), resource: a, replaces: true}, key.identifier)
+		r.add(entry{at: r.sch.At(key.field), resource: a, also: others(ids, key.identifier), replaces: true}, key.identifier)
 	}
 }
 

@@ -7,7 +7,8 @@
 // S12 (new), S13 (moved), S14 (changed), S15 (cancelled), S16 (discontinued), S17
 // (deleted) and S26 (did not come) are taken. Each is read as the whole of the
 // booking: the Appointment is put in place of what is held under its identifier,
-// SCH-2 or, where there is none, SCH-1.
+// SCH-2 or, where there is none, SCH-1; see [Transaction.Settle] for where it gives
+// several and is held under another than the first.
 //
 // SCH-25 (table 0278) is the status; where it is empty, the event says it. A
 // status that means something else than the event (S15, still Booked) is refused:

@@ -2,6 +2,7 @@ package siu
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 
 	"example.org/countback/pkg/hl7"
@@ -23,7 +24,7 @@ func (r *reader) patient() {
 		p["birthDate"] = t.At.Format("2006-01-02"[:dateLength(t.Digits)])
 	}
 	if key != nil {
-		r.person = r.add(entry{at: r.pid.At(3), resource: p}, *key)
+		r.person = r.add(entry{at: r.pid.At(3), resource: p, also: others(ids, *key)}, *key)
 	}
 }
 
@@ -62,6 +63,13 @@ func (r *reader) patientIDs() (ids []identifier, key *identifier) {
 		key = nil
 	}
 	return ids, key
+}
+
+// others are the identifiers beside a key by which something can be known.
+func others(ids []identifier, key identifier) []identifier {
+	return slices.DeleteFunc(slices.Clone(ids), func(id identifier) bool {
+		return id.system == "" || id == key || strings.Contains(id.value, ",")
+	})
 }
 
 // genders is table 0001 in FHIR's words. What is not in it is left out: it is

@@ -22,7 +22,8 @@ type entry struct {
 	fullURL  string
 	resource object
 	key      identifier
-	replaces bool // what is held is replaced; else left as it is
+	also     []identifier // others by which it may be held
+	replaces bool         // what is held is replaced; else left as it is
 }
 
 // fullURL is the name of the nth entry within the transaction; it is no name outside.

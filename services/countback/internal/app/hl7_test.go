@@ -7,12 +7,15 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
+	"os"
 	"path"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -289,4 +292,49 @@ func regexpNumber(t *testing.T, text, pattern string) int {
 	n, err := strconv.Atoi(parts[1])
 	require.NoError(t, err)
 	return n
+}
+
+// The message in the README is one that is taken, with the settings beside it.
+func TestHL7Readme(t *testing.T) {
+	readme, err := os.ReadFile("../../../../README.md")
+	require.NoError(t, err)
+	_, example, has := strings.Cut(string(readme), "## HL7 version 2\n")
+	require.True(t, has)
+	cfg := settings(t)
+	cfg.Today, cfg.HL7Listen = "2026-11-20", "127.0.0.1:0"
+	cfg.HL7System = regexp.MustCompile(`-hl7-system '([^']+)'`).FindStringSubmatch(example)[1]
+	var body string
+	for _, part := range regexp.MustCompile(`(?m)^ {6}'([A-Z]{3}[^']*)'`).FindAllStringSubmatch(example, -1) {
+		body += part[1] + "\r"
+	}
+	require.Equal(t, 4, strings.Count(body, "\r"))
+	a := started(t, cfg)
+	answer := v2Dial(t, a.HL7Addr()).send(t, []byte(body))
+	require.Equal(t, "AA", answer.All("MSA")[0].Value(1, 1), string(answer.Print()))
+	require.Empty(t, answer.All("ERR"))
+	require.Len(t, found(t, a, "CarePlan"), 1)
+}
+
+func TestHL7Settings(t *testing.T) {
+	zone := time.UTC
+	dir := t.TempDir()
+	file := filepath.Join(dir, "systems")
+	require.NoError(t, os.WriteFile(file, []byte("# numbering\n\nREG = https://registry.example/person\nTHEATRE NORTH=urn:oid:2.999\n@hl7v2:THEATRE/NORTH=America/Denver\n"), 0o600))
+	for _, setting := range []string{file, "REG=https://registry.example/person, THEATRE NORTH=urn:oid:2.999,@hl7v2:THEATRE/NORTH=America/Denver,"} {
+		o, err := (&Config{HL7System: setting}).hl7Options(zone)
+		require.NoError(t, err)
+		require.Equal(t, map[string]string{"REG": "https://registry.example/person", "THEATRE NORTH": "urn:oid:2.999"}, o.Systems)
+		require.Equal(t, "America/Denver", o.Zones["hl7v2:THEATRE/NORTH"].String())
+		require.Equal(t, zone, o.Zone)
+	}
+	for _, bad := range []string{filepath.Join(dir, "missing"), dir, "REG=person", "=https://a.example", "REG=", "REG=https://a.example|x", "REG=https://a.example,REG=https://b.example", "@X=Mars/Olympus", "@X=", "@X=UTC,@X=UTC"} {
+		_, err := (&Config{HL7System: bad}).hl7Options(zone)
+		require.ErrorContains(t, err, "-hl7-system", bad)
+	}
+	for _, addr := range []string{"0.0.0.0:2575", ":2575", "2575"} {
+		cfg := settings(t)
+		cfg.HL7Listen = addr
+		require.ErrorContains(t, cfg.check(), "-hl7-listen", addr)
+	}
+	require.Empty(t, started(t, settings(t)).HL7Addr(), "off by default")
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"regexp"
 	"strconv"
+	"strings"
 
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/hl7"
@@ -28,13 +29,16 @@ func (s *Server) answer(message []byte, read error) []byte {
 	s.answers[ack.Code]++
 	s.mu.Unlock()
 	attrs := []any{"event", siu.Event(m), "answer", ack.Code, "id", ack.ID}
-	for _, f := range faults {
-		attrs = append(attrs, "at", f.At.String(), "code", f.Code)
+	if len(faults) > 0 {
+		places := make([]string, 0, len(faults))
+		for _, f := range faults {
+			places = append(places, strings.TrimSpace(f.At.String()+" "+strconv.Itoa(f.Code)))
+		}
+		attrs = append(attrs, "at", places)
 	}
-	switch {
-	case err != nil:
+	if err != nil {
 		s.Log.Error("hl7 message", append(attrs, "error", err)...)
-	default:
+	} else {
 		s.Log.Info("hl7 message", attrs...)
 	}
 	return ack.Print(m)

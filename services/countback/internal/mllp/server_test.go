@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"log/slog"
@@ -308,6 +309,19 @@ func TestTooManyConnections(t *testing.T) {
 	again.put(framed(message(3)))
 	code, _, _ := again.answered()
 	require.Equal(t, "AA", code)
+}
+
+// The log says of each message what came of it and where its faults are.
+func TestLog(t *testing.T) {
+	in := open(t)
+	l := in.dial()
+	l.put(framed(bytes.ReplaceAll(message(1), []byte("^^^REG"), []byte("^^^CANARY"))))
+	code, _, m := l.answered()
+	require.Equal(t, "AE", code)
+	var line map[string]any
+	require.NoError(t, json.Unmarshal([]byte(in.log.String()), &line))
+	delete(line, "time")
+	require.Equal(t, map[string]any{"level": "INFO", "msg": "hl7 message", "event": "S12", "answer": "AE", "id": m.Header().Value(10, 1), "at": []any{"PID-3.4 103"}}, line)
 }
 
 // A lost answer leaves nothing to be done: sent again, on another connection, it

@@ -233,7 +233,7 @@ func TestAt(t *testing.T) {
 		element, want string
 	}{
 		{0, "identifier", "PID-3"}, {0, "birthDate", "PID-7"}, {0, "", "PID-3"}, {1, "name", "AIP[2]-3"}, {2, "start", "SCH-11"},
-		{2, "identifier", "SCH-2"}, {2, "status", "SCH-25"}, {3, "", ""}, {-1, "", ""},
+		{2, "identifier", "SCH-2"}, {2, "status", "SCH-25"}, {2, "serviceType", "AIS-3"}, {2, "participant", "AIP"}, {3, "", ""}, {-1, "", ""},
 	} {
 		require.Equal(t, c.want, b.At(c.entry, c.element).String())
 	}

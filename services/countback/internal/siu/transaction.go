@@ -52,11 +52,16 @@ func (t *Transaction) Bundle() ([]byte, error) {
 	return json.Marshal(object{"resourceType": "Bundle", "type": "transaction", "entry": list})
 }
 
-// places are where the elements of a resource came from, by field of the
-// segment that the entry came from.
-var places = map[string]map[string]int{
-	"Patient":     {"identifier": 3, "name": 5, "birthDate": 7, "gender": 8, "telecom": 13},
-	"Appointment": {"start": 11, "end": 11, "reasonCode": 7, "status": 25, "basedOn": 26},
+// places are where the elements of a resource came from; what is not listed came
+// from the field by which it is known. A segment without a name is that of the
+// resource.
+var places = map[string]map[string]hl7.Location{
+	"Patient": {"name": {Field: 5}, "birthDate": {Field: 7}, "gender": {Field: 8}, "telecom": {Field: 13}, "communication": {Field: 15}},
+	"Appointment": {
+		"cancelationReason": {Field: 6}, "reasonCode": {Field: 7}, "appointmentType": {Field: 8}, "minutesDuration": {Field: 9},
+		"start": {Field: 11}, "end": {Field: 11}, "status": {Field: 25}, "basedOn": {Field: 26},
+		"serviceType": {Segment: "AIS", Field: 3}, "comment": {Segment: "NTE", Field: 3}, "participant": {Segment: "AIP"},
+	},
 }
 
 // At says where in the message an element of an entry came from.
@@ -65,8 +70,12 @@ func (t *Transaction) At(index int, element string) hl7.Location {
 		return hl7.Location{}
 	}
 	e := t.entries[index]
-	if field := places[fmt.Sprint(e.resource["resourceType"])][element]; field != 0 {
-		return hl7.Location{Segment: e.at.Segment, Number: e.at.Number, Field: field}
+	at, listed := places[fmt.Sprint(e.resource["resourceType"])][element]
+	switch {
+	case !listed:
+		return e.at
+	case at.Segment == "":
+		at.Segment, at.Number = e.at.Segment, e.at.Number
 	}
-	return e.at
+	return at
 }

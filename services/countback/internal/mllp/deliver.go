@@ -37,7 +37,7 @@ func (s *Server) answer(message []byte, read error) []byte {
 		attrs = append(attrs, "at", places)
 	}
 	if err != nil {
-		s.Log.Error("hl7 message", append(attrs, "error", err)...)
+		s.Log.Error("hl7 message", append(attrs, "error", casework.Loggable(err))...)
 	} else {
 		s.Log.Info("hl7 message", attrs...)
 	}

@@ -140,7 +140,7 @@ func runServe(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	log.Info("serving", "fhir", a.URL(), "admin", a.AdminURL(), "protocol", a.Office.Protocol().Canonical(), "clock", cfg.Today)
+	log.Info("serving", "fhir", a.URL(), "admin", a.AdminURL(), "hl7", a.HL7Addr(), "protocol", a.Office.Protocol().Canonical(), "clock", cfg.Today)
 	return errors.Join(a.Wait(ctx), a.Close())
 }
 

@@ -76,4 +76,5 @@ func (a *App) metrics(w http.ResponseWriter, r *http.Request) {
 	}
 	feedMetrics(w, feeds)
 	a.subscriptionMetrics(w, subscriptions)
+	a.hl7Metrics(w)
 }

@@ -21,6 +21,7 @@ import (
 	"example.org/countback/services/countback/internal/casework"
 	"example.org/countback/services/countback/internal/desk"
 	"example.org/countback/services/countback/internal/fhirapi"
+	"example.org/countback/services/countback/internal/mllp"
 	"example.org/countback/services/countback/internal/notify"
 	"example.org/countback/services/countback/internal/outbox"
 	"example.org/countback/services/countback/internal/sheet"
@@ -59,9 +60,13 @@ type App struct {
 	api       net.Listener
 	admin     net.Listener
 	failed    chan error
-	teardown  []step
-	stop      sync.Once
-	stopErr   error
+
+	v2Listener net.Listener // nil where HL7 version 2 is not taken
+	v2         *mllp.Server
+
+	teardown []step
+	stop     sync.Once
+	stopErr  error
 }
 
 type step struct {
@@ -86,6 +91,11 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	}
 	if a.admin, err = a.listen("admin listener", cfg.Admin); err != nil {
 		return nil, err
+	}
+	if cfg.HL7Listen != "" {
+		if a.v2Listener, err = a.listen("hl7 listener", cfg.HL7Listen); err != nil {
+			return nil, err
+		}
 	}
 	if a.feedNames, err = cfg.feedNames(); err != nil {
 		return nil, err
@@ -166,6 +176,9 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	a.serve("api", a.api, doors(api, pages))
+	if err := a.hl7(facility.Calendar.Zone()); err != nil {
+		return nil, err
+	}
 	a.onClose("desk", func() error { pages.Close(); return nil }) // before the server waits for its streams
 	return a, nil
 }

@@ -35,6 +35,8 @@ type Config struct {
 	Feeds            string        // sources that are to be heard from: NAME=SOURCE,…
 	FeedSilent       time.Duration // after which a feed counts as silent; 0: never
 	Subscriptions    string        // file on how those who subscribed are treated; empty: the defaults
+	HL7Listen        string        // where HL7 version 2 is taken over MLLP; empty: nowhere
+	HL7System        string        // systems of its assigning authorities, see hl7Options
 	Hospital         string        // its name, as patients know it; empty: not told
 	Phone            string        // for patients to call, and after a comma when closed; empty: none is printed
 	Protocol         string        // file with a PlanDefinition; empty: the embedded one
@@ -64,6 +66,8 @@ func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Feeds, "feeds", "", "`sources` that are to be heard from, NAME=SOURCE,NAME=SOURCE with the source as in meta.source, to be watched by name")
 	fs.DurationVar(&c.FeedSilent, "feed-silent", 24*time.Hour, "`time` after which one of -feeds counts as silent; 0 for never")
 	fs.StringVar(&c.Subscriptions, "subscriptions", "", "`file` with the secret that notifications are signed with, and what receivers may be (default: a secret is made in the data folder)")
+	fs.StringVar(&c.HL7Listen, "hl7-listen", "", "`host:port` on which HL7 version 2 scheduling messages (SIU) are taken over MLLP (default: no port)")
+	fs.StringVar(&c.HL7System, "hl7-system", "", "what names in HL7 version 2 messages mean, AUTHORITY=URI,AUTHORITY=URI, or a `file` of these, one a line: the identifier.system of an assigning authority, or the system of a coding system; @SENDER=ZONE gives the time zone of a sender (its source, as in -feeds) for times without one")
 	fs.StringVar(&c.NATSListen, "nats-listen", "", "`host:port` on which the NATS server inside listens (default: no port)")
 }
 
@@ -86,6 +90,11 @@ func loopback(addr string) error {
 func (c *Config) check() error {
 	if err := loopback(c.Addr); err != nil { // health and metrics hold no patient data
 		return fmt.Errorf("-addr: %w", err)
+	}
+	if c.HL7Listen != "" {
+		if err := loopback(c.HL7Listen); err != nil {
+			return fmt.Errorf("-hl7-listen: %w", err)
+		}
 	}
 	if err := event.CheckFacility(c.Facility); err != nil {
 		return fmt.Errorf("-facility: %w", err)

@@ -48,6 +48,13 @@ func (o *Office) refused(d Delivery, err error) {
 		r := receipt{office: o}
 		source = r.sourceOf(&d.Requests[0])
 	}
+	o.NoteRefused(source)
+}
+
+// NoteRefused counts a message that an inlet refused before it came to be a
+// delivery; an empty source counts as unnamed.
+func (o *Office) NoteRefused(source string) {
+	source = cut(cmp.Or(source, unnamed))
 	o.refusals.mu.Lock()
 	defer o.refusals.mu.Unlock()
 	if o.refusals.by == nil {

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"github.com/gin-gonic/gin"
+
+	"example.org/countback/services/countback/internal/casework"
 )
 
 // Keys of what the middleware keeps with a request.
@@ -155,6 +157,6 @@ func (s *server) cancelled(c *gin.Context, err error) error {
 // note keeps the text of a failure of ours for the access log.
 func (s *server) note(c *gin.Context, f failure, err error) {
 	if f.status >= http.StatusInternalServerError {
-		c.Set(failureKey, loggable(err))
+		c.Set(failureKey, casework.Loggable(err))
 	}
 }

@@ -2,13 +2,10 @@ package fhirapi
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
-	"strconv"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -104,18 +101,4 @@ func TestContentRefusal(t *testing.T) {
 		require.Equal(t, row.status, failureOf(err).status, row.codes)
 		require.Equal(t, issues, failureOf(err).outcome(err, ""), "all issues are told")
 	}
-}
-
-func TestLoggable(t *testing.T) {
-	_, number := strconv.Atoi(canary)
-	_, date := time.Parse(time.DateOnly, canary)
-	var into struct{ A int }
-	kind := json.Unmarshal([]byte(`{"A":"canary"}`), &into)
-	syntax := json.Unmarshal([]byte(`canary`), &into)
-	for _, err := range []error{number, date, kind, syntax} {
-		text := loggable(fmt.Errorf("read canary row: %w", err))
-		require.NotContains(t, text, canary)
-		require.Contains(t, text, fmt.Sprintf("%T", err))
-	}
-	require.Equal(t, "read row: write group undone", loggable(fmt.Errorf("read row: %w", store.ErrAborted)))
 }

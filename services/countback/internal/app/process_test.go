@@ -139,7 +139,9 @@ func TestKilledWhilePosting(t *testing.T) {
 			acked[n] = true
 		}
 		if inFlight {
-			landed++
+			if landed++; landed%50 == 0 {
+				t.Logf("%d so far", landed)
+			}
 		}
 	}
 	checkAfterKills(t, dir, acked, next)

@@ -48,8 +48,9 @@
 // ever opened or not. Nor does it after a deletion, which stands in the place of
 // the message that it deleted. Between two sources, and where a source gives no
 // order, gives one more than five minutes in the future, or gives back the meta of
-// a version of ours, the order of arrival counts. If-Match with the current version
-// is an edit, and counts.
+// a version of ours, the order of arrival counts; the plan of a booking that no
+// source gives an order for says so. If-Match with the current version is an edit,
+// and counts.
 //
 // # The protocol
 //

@@ -30,7 +30,7 @@ type place struct {
 	known  bool
 	behind bool   // what is held counts, and not what was sent
 	note   string // what the sender should know of it
-	replan bool   // a dispute began or ended
+	replan bool   // a dispute began or ended, or it has an order for the first time
 }
 
 // place compares what was sent with what its source sent before. What gives no
@@ -62,7 +62,7 @@ func (r *receipt) place(q *Request, cur store.Stored) (place, error) {
 		return p, err
 	}
 	if first {
-		p.order, p.known = store.Order(sent), true
+		p.order, p.known, p.replan = store.Order(sent), true, cur.Version > 0
 		return p, nil
 	}
 	v := sent.Against(translate.Order(held), q.IfMatch != "", r.tx.Now)
@@ -127,8 +127,8 @@ func (r *receipt) counted() error {
 	return nil
 }
 
-// ordered notes the place of what is held now, and says whose plans a dispute
-// that began or ended may change.
+// ordered notes the place of what is held now, and says whose plans may change by
+// a dispute that began or ended, or say that there is an order now.
 func (r *receipt) ordered(p place, s store.Stored) ([]string, error) {
 	if p.known {
 		if err := r.tx.PutOrder(p.source, s.Type, s.ID, p.order); err != nil {

@@ -105,3 +105,21 @@ func TestToldAgainWhenTheDateMoves(t *testing.T) {
 		})
 	}
 }
+
+// A plan says when its booking comes without an order, and no longer when one is
+// given, if only by the same message with its time.
+func TestPlanSaysThatWhatArrivedLastCounts(t *testing.T) {
+	const says = "What is sent of this booking has no order of its own: what arrived last counts."
+	h := newHouse(t)
+	patient, send := theatreSends(h)
+	send(surgery, "booked", "")
+	c := h.onlyCase(patient)
+	text := func() string { return h.get("CarePlan/"+c.ID).String("text", "div") }
+	require.Contains(t, text(), says)
+	mark := h.mark()
+	send(surgery, "booked", "2026-09-08 10:05")
+	require.NotContains(t, text(), says)
+	require.Empty(t, h.after(mark), "nothing else is different")
+	send("2027-02-01", "booked", "2026-09-08 10:10")
+	require.NotContains(t, text(), says)
+}

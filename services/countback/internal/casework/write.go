@@ -93,6 +93,12 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 		ids = append(ids, w.taskID(w.plan.Items[n].Key))
 	}
 	view := translate.PlanView{CaseID: w.c.ID, Booking: w.b, Plan: w.plan, Tasks: ids, Created: w.created, Holds: w.held}
+	typ, id, _ := strings.Cut(w.b.Primary, "/")
+	ordered, err := w.tx.Ordered(typ, id)
+	if err != nil {
+		return store.Stored{}, false, err
+	}
+	view.AsItArrives = !ordered
 	if view.Other = w.office.facility.AskOtherDays(&w.b.Case, w.plan, w.protocol, w.tx.Now); view.Other.Safe != nil {
 		w.safe = view.Other.Safe.Day.String()
 	}

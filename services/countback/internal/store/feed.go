@@ -48,6 +48,13 @@ func (tx *Tx) PutOrder(source, typ, id string, o Order) error {
 	return wrap("put order of source", err)
 }
 
+// Ordered reports whether any source gave an order for what it sent of a resource.
+func (tx *Tx) Ordered(typ, id string) (bool, error) {
+	var yes bool
+	err := tx.one([]any{&yes}, `SELECT EXISTS (SELECT 1 FROM source_order WHERE resource = (SELECT seq FROM resource WHERE type = ? AND id = ?))`, typ, id)
+	return yes, wrap("read whether there is an order", err)
+}
+
 // Disputes are, of a patient (Patient/id) and of what is theirs, the resources (Type/id) of which two messages of one order
 // disagree, and since when.
 func (tx *Tx) Disputes(patient string) (map[string]time.Time, error) {

@@ -30,6 +30,8 @@ type PlanView struct {
 	Tasks   []string // ids, in the plan's order
 	Holds   []HoldView
 	Created time.Time
+	// AsItArrives: no source gives the order of what it sends of the booking.
+	AsItArrives bool
 }
 
 // CarePlan renders a plan without id and meta, which the store adds.
@@ -209,6 +211,9 @@ func (f Facility) narrative(v PlanView, p *Protocol, notes string) string {
 	}
 	for _, why := range append(f.summary(v, p), f.reasons(v, p)...) {
 		line("%s", why)
+	}
+	if v.AsItArrives {
+		line("What is sent of this booking has no order of its own: what arrived last counts.")
 	}
 	line("Protocol: %s, version %s. %s", p.Title, p.Version, notes)
 	b.WriteString("</div>")

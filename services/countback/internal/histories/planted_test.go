@@ -23,7 +23,7 @@ var planted = []struct{ name, file, line, instead, pkg, tests string }{
 	{"nobody is asked about a conflict", "translate/sourceorder.go", "v.Order.Disputed, v.Dispute = now, true", "v.Dispute = true", "histories", "^TestEvery"},
 	{"time is not compared", "translate/sourceorder.go", "if !o.At.IsZero() && !b.At.IsZero() {", "if o.At.IsZero() && b.At.IsZero() {", "histories", "^TestEvery"},
 	{"any time is trusted", "translate/sourceorder.go", "return o.At.After(now.Add(aheadLimit))", "return o.At.After(now.Add(1000 * aheadLimit))", "casework", "^TestATimeInTheFuture$"},
-	{"no tombstone", "casework/sourceorder.go", "p.order, p.known = store.Order(sent), true", `p.order, p.known = store.Order(sent), q.Resource.String("status") == "booked"`, "casework", "^TestCancelledBeforeItWasBooked$"},
+	{"no tombstone", "casework/sourceorder.go", "p.order, p.known, p.replan = store.Order(sent), true, cur.Version > 0", `p.order, p.known = store.Order(sent), q.Resource.String("status") == "booked"`, "casework", "^TestCancelledBeforeItWasBooked$"},
 	{"one order for all sources", "store/feed.go", "WHERE r.type = ? AND r.id = ? AND o.source = ?`", "WHERE r.type = ? AND r.id = ? AND o.source <> ?`", "casework", "^TestOlderMessageArrivesLater$"},
 	{"our own meta is taken for an order", "casework/sourceorder.go", "return cur.Version > 0 && named &&", "return cur.Version > 1000 && named &&", "casework", "^TestReadChangedAndSentBack$"},
 	{"If-Match is not obeyed", "casework/identify.go", "if etag(cur.Version) != strings.TrimSpace(q.IfMatch) {", `if strings.TrimSpace(q.IfMatch) == etag(-1) {`, "casework", "^TestManyMoveTheVersionTheyRead$"},
@@ -69,6 +69,13 @@ func TestPlantedFaultsAreFound(t *testing.T) {
 			output := testWith(t.Context(), plant(t, fault.file, fault.line, fault.instead), fault.pkg, fault.tests)
 			require.Contains(t, output, "--- FAIL: Test", "nothing saw it:\n%s", output)
 		})
+	}
+}
+
+// Every line that a fault changes is there, in the run that draws only three, too.
+func TestPlantedFaultsFit(t *testing.T) {
+	for _, fault := range planted {
+		plant(t, fault.file, fault.line, fault.instead)
 	}
 }
 

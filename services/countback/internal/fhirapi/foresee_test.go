@@ -185,7 +185,8 @@ func TestValidate(t *testing.T) {
 		status           int
 	}{
 		{p + "/$validate?mode=profile", patient("2"), "mode: is create, update or delete", 400},
-		{p + "/$validate?profile=http://canary.example", patient("2"), "profile: only R4 itself", 400},
+		{p + "/$validate?profile=http://canary.example", patient("2"), "profile: for Patient, known here are http://hl7.org/fhir/StructureDefinition/Patient", 400},
+		{root + "/CarePlan/$validate?mode=update", h.get(who.carePlan).text(), "this service makes it", 405},
 		{p + "/$validate", `{"resourceType":"Parameters"}`, "resource: is missing", 400},
 		{p + "/$validate", booking("2", subject, order), "the address names Patient", 400},
 		{p + "/$validate?mode=update", patient("2"), "needs an id", 400},
@@ -195,5 +196,6 @@ func TestValidate(t *testing.T) {
 		require.Contains(t, text, c.text)
 	}
 	require.Equal(t, "POST", h.must(405, "GET", p+"/$validate", "").header.Get("Allow"))
-	h.must(404, "POST", root+"/CarePlan/$validate", h.get(who.carePlan).text())
+	_, _, told := h.must(200, "POST", root+"/CarePlan/$validate", h.get(who.carePlan).text()).issue()
+	require.Contains(t, told, "it is sound R4; nothing of this type is taken in here")
 }

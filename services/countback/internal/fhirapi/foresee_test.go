@@ -57,7 +57,7 @@ func TestForesee(t *testing.T) {
 		"stands-for=Bundle.entry[2].resource", "has-case=true", "opens-case=true", "day=2027-01-11",
 		"link={from=Bundle.entry[2].resource; to=Bundle.entry[1].resource; rule=shared order}",
 		"code={of=Bundle.entry[1].resource; path=code; means=says joint: hip; system=http://snomed.info/sct; code=52734007; value-set=http://",
-		"tasks={status=requested; count=",
+		"tasks={status=requested; count=", "missing=whether ",
 	} {
 		require.Contains(t, bookings[0], want)
 	}
@@ -112,7 +112,7 @@ func TestForeseeIsDefined(t *testing.T) {
 	for _, body := range []string{operation("1"), operation("2"), `{"resourceType":"Patient","gender":"canary"}`} {
 		check(h.must(200, "POST", root+"/$foresee", body).body.Root(), "parameter", d)
 	}
-	for _, name := range []string{"accepted", "issue", "entry", "held-as", "booking", "link", "rule", "code", "value-set", "tasks", "count", "case", "opens-case"} {
+	for _, name := range []string{"accepted", "issue", "entry", "held-as", "booking", "link", "rule", "code", "value-set", "tasks", "count", "case", "opens-case", "missing"} {
 		require.True(t, seen[name], name)
 	}
 }

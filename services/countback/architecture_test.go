@@ -43,7 +43,7 @@ var allowedImports = map[string][]string{
 	inner + "demo":      {"pkg/fhir", "testdata"},
 	inner + "desk":      {inner + "casework", inner + "sheet", inner + "store", "pkg/readiness", "pkg/calendar", inner + "access"},
 	inner + "event":     nil,
-	inner + "fhirapi":   {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "pkg/fhirpath", "api", inner + "access", inner + "subscription"},
+	inner + "fhirapi":   {inner + "casework", inner + "search", inner + "store", "pkg/fhir", "pkg/fhirpath", "api", inner + "profile", inner + "access", inner + "subscription"},
 	inner + "kitcheck":  nil, // only its tests import anything
 	inner + "oracle":    nil, // a second opinion shares nothing with the first
 	inner + "histories": nil, // only its tests import anything
@@ -58,6 +58,7 @@ var allowedImports = map[string][]string{
 	inner + "wirecheck": nil, // only its tests import anything
 
 	inner + "subscription": {"pkg/fhir", inner + "event"},
+	inner + "profile":      {"pkg/fhir"},
 	inner + "publication":  {"pkg/fhir", "api"},
 }
 
@@ -65,7 +66,7 @@ var allowedImports = map[string][]string{
 var edges = []string{inner + "fhirapi", inner + "desk", inner + "mllp", inner + "outbox", inner + "notify", inner + "demo"}
 
 // pureDirs hold what must give the same answer anywhere, at any time.
-var pureDirs = []string{"pkg", "api", inner + "translate", inner + "sheet", inner + "search", inner + "siu", inner + "event", inner + "subscription", inner + "oracle", inner + "publication"}
+var pureDirs = []string{"pkg", "api", inner + "translate", inner + "sheet", inner + "search", inner + "siu", inner + "event", inner + "subscription", inner + "oracle", inner + "publication", inner + "profile"}
 
 // impure are the packages through which disk, network and processes are reached.
 var impure = []string{"os", "net", "net/http", "syscall", "database/sql", "log"}

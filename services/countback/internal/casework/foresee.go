@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -77,6 +78,7 @@ type ForeseenBooking struct {
 	State   string         // of the case
 	Tasks   map[string]int // how many Tasks, by status
 	Matched []translate.Matched
+	Missing []string // what must be known before it can be said whether a step applies
 }
 
 // Foresee says what would come of a delivery now, and stores nothing of it. The
@@ -140,13 +142,33 @@ func (o *Office) foreseen(tx *store.Tx, patient, before string) ([]ForeseenBooki
 			if err != nil {
 				return nil, err
 			}
-			for _, i := range items {
-				b.Tasks[i.Status]++
+			if err := b.count(items); err != nil {
+				return nil, err
 			}
 		}
 		out = append(out, b)
 	}
 	return out, nil
+}
+
+// count takes the items of the case in.
+func (b *ForeseenBooking) count(items []store.Item) error {
+	for _, i := range items {
+		b.Tasks[i.Status]++
+		row, err := translate.DecodeRow(i.Data)
+		if err != nil {
+			return err
+		}
+		if row.Applies != readiness.Unknown || !readiness.ItemState(i.State).Waiting() {
+			continue
+		}
+		for _, need := range row.Needs {
+			if !slices.Contains(b.Missing, need) {
+				b.Missing = append(b.Missing, need)
+			}
+		}
+	}
+	return nil
 }
 
 // Parameters is what is foreseen as an operation answers it. at says where the
@@ -180,6 +202,9 @@ func (f Foreseen) Parameters(at map[string]string) *fhir.Parameters {
 		for _, l := range b.Links {
 			part = append(part, fhir.Parameter{Name: "link", Part: []fhir.Parameter{
 				textPart("from", placeOf(at, l.From)), textPart("to", placeOf(at, l.To)), textPart("rule", l.Rule)}})
+		}
+		for _, m := range b.Missing {
+			add("missing", m)
 		}
 		part = append(part, codesOf(b.Matched, at)...)
 		part = append(part, tasksOf(b.Tasks)...)

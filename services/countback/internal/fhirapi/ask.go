@@ -109,11 +109,11 @@ func (s *server) askedSearch(c *gin.Context, a *ask) error {
 		}
 		raw = strings.Trim(raw+"&"+string(form), "&")
 	}
-	return s.understand(a, raw)
+	return s.understand(c.Request.Context(), a, raw)
 }
 
 // understand reads the parameters of a search.
-func (s *server) understand(a *ask, raw string) error {
+func (s *server) understand(ctx context.Context, a *ask, raw string) error {
 	values, err := url.ParseQuery(raw)
 	if err != nil {
 		return casework.Refuse(casework.ErrMalformed, fhir.CodeStructure, a.element("url"),
@@ -121,6 +121,7 @@ func (s *server) understand(a *ask, raw string) error {
 	}
 	q, issues := search.Parse(a.typ, values, search.Options{
 		Zone: s.Zone, Base: s.Base, Strict: s.strict(a), MaxCount: s.MaxCount, Now: s.Now(), Handled: []string{formatParam},
+		Set: s.codesOf(ctx),
 	})
 	if len(issues) > 0 {
 		for n := range issues {

@@ -222,7 +222,7 @@ func (s *server) entry(m *message, e *fhir.Entry) (*ask, error) {
 	case read, vread:
 		return a, a.askedRead(raw)
 	case searchType:
-		return a, s.understand(a, raw)
+		return a, s.understand(m.c.Request.Context(), a, raw)
 	case historyInstance, historyType, historySystem:
 		return a, s.understandPast(a, raw)
 	}

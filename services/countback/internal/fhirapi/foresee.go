@@ -33,9 +33,9 @@ func (s *server) answered(run func(c *gin.Context) ([]byte, error)) gin.HandlerF
 	}
 }
 
-// validated reports whether resources of a type can be validated: those that
-// somebody may send.
-func (o offer) validated() bool { return o.received || o.worked }
+// validated reports whether resources of a type can be validated: all but
+// Subscriptions, which are judged by what becomes of them.
+func (o offer) validated() bool { return o.typ != subscriptionType }
 
 // foresees registers the routes.
 func (s *server) foresees(g *gin.RouterGroup) {
@@ -60,8 +60,13 @@ func (s *server) validate(typ string) gin.HandlerFunc {
 			return nil, err
 		}
 		if len(issues) == 0 {
-			if issues, err = s.verdict(c, v); err != nil {
-				return nil, err
+			issues = v.profiled()
+			if v.tries() {
+				judged, err := s.verdict(c, v)
+				if err != nil {
+					return nil, err
+				}
+				issues = append(issues, judged...)
 			}
 		}
 		return issues.OperationOutcome(), nil
@@ -72,6 +77,9 @@ func (s *server) validate(typ string) gin.HandlerFunc {
 type validation struct {
 	ask  *ask
 	mode string // create, update, delete, or empty
+	// profile is the one that the caller names; resource is what was sent.
+	profile  string
+	resource *fhir.Resource
 }
 
 // modes are those of the value set resource-validation-mode that are taken.
@@ -116,12 +124,15 @@ func (s *server) validation(c *gin.Context, typ string) (*validation, fhir.Issue
 	switch {
 	case !slices.Contains(modes, v.mode):
 		return bad(fhir.CodeNotSupported, "mode: is create, update or delete here")
-	case profile != "":
-		return bad(fhir.CodeNotSupported, "profile: only R4 itself and the rules of this service are known here")
+	case profile != "" && !knowsProfile(profile, typ):
+		return bad(fhir.CodeNotSupported, "profile: for "+typ+", known here are "+strings.Join(profilesOf(typ), ", "))
 	case res == nil && v.mode != "delete":
 		return bad(fhir.CodeRequired, "resource: is missing")
 	case res != nil && res.Type != typ:
 		return bad(fhir.CodeInvariant, "the address names "+typ+", but the resource is of type "+res.Type)
+	}
+	if v.profile, v.resource = profile, res; !v.tries() {
+		return v, nil, nil
 	}
 	return v, nil, s.tried(v, res)
 }

@@ -57,7 +57,7 @@ func TestForesee(t *testing.T) {
 		"stands-for=Bundle.entry[2].resource", "has-case=true", "opens-case=true", "day=2027-01-11",
 		"link={from=Bundle.entry[2].resource; to=Bundle.entry[1].resource; rule=shared order}",
 		"code={of=Bundle.entry[1].resource; path=code; means=says joint: hip; system=http://snomed.info/sct; code=52734007; value-set=http://",
-		"tasks={status=requested; count=",
+		"tasks={status=requested; count=", "missing=whether ",
 	} {
 		require.Contains(t, bookings[0], want)
 	}
@@ -112,7 +112,7 @@ func TestForeseeIsDefined(t *testing.T) {
 	for _, body := range []string{operation("1"), operation("2"), `{"resourceType":"Patient","gender":"canary"}`} {
 		check(h.must(200, "POST", root+"/$foresee", body).body.Root(), "parameter", d)
 	}
-	for _, name := range []string{"accepted", "issue", "entry", "held-as", "booking", "link", "rule", "code", "value-set", "tasks", "count", "case", "opens-case"} {
+	for _, name := range []string{"accepted", "issue", "entry", "held-as", "booking", "link", "rule", "code", "value-set", "tasks", "count", "case", "opens-case", "missing"} {
 		require.True(t, seen[name], name)
 	}
 }
@@ -185,7 +185,8 @@ func TestValidate(t *testing.T) {
 		status           int
 	}{
 		{p + "/$validate?mode=profile", patient("2"), "mode: is create, update or delete", 400},
-		{p + "/$validate?profile=http://canary.example", patient("2"), "profile: only R4 itself", 400},
+		{p + "/$validate?profile=http://canary.example", patient("2"), "profile: for Patient, known here are http://hl7.org/fhir/StructureDefinition/Patient", 400},
+		{root + "/CarePlan/$validate?mode=update", h.get(who.carePlan).text(), "this service makes it", 405},
 		{p + "/$validate", `{"resourceType":"Parameters"}`, "resource: is missing", 400},
 		{p + "/$validate", booking("2", subject, order), "the address names Patient", 400},
 		{p + "/$validate?mode=update", patient("2"), "needs an id", 400},
@@ -195,5 +196,6 @@ func TestValidate(t *testing.T) {
 		require.Contains(t, text, c.text)
 	}
 	require.Equal(t, "POST", h.must(405, "GET", p+"/$validate", "").header.Get("Allow"))
-	h.must(404, "POST", root+"/CarePlan/$validate", h.get(who.carePlan).text())
+	_, _, told := h.must(200, "POST", root+"/CarePlan/$validate", h.get(who.carePlan).text()).issue()
+	require.Contains(t, told, "it is sound R4; nothing of this type is taken in here")
 }

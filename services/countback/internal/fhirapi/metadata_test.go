@@ -280,7 +280,7 @@ func (h *house) callUpdates(r *fhir.Node, updates bool, current response) {
 func (h *house) callSearch(r *fhir.Node) {
 	h.t.Helper()
 	typ := r.String("type")
-	values := map[string]string{"token": "canary", "date": "2026-11-02", "string": "canary", "uri": "https://canary.example", "reference": "https://canary.example/1"}
+	values := map[string]string{"token": "canary", "date": "2026-11-02", "string": "canary", "uri": "https://canary.example", "reference": "https://canary.example/1", "quantity": "5.4||canary", "composite": "canary$canary"}
 	total := func(query string) int {
 		found := h.must(200, "GET", root+"/"+typ+"?_count=0&"+query, "", "Prefer", "handling=strict")
 		name, _, _ := strings.Cut(query, "=")
@@ -297,7 +297,14 @@ func (h *house) callSearch(r *fhir.Node) {
 		require.False(h.t, seen[name], "cpb-12: %s is declared twice", name)
 		seen[name] = true
 		require.Contains(h.t, values, p.String("type"))
-		total(name + "=" + url.QueryEscape(values[p.String("type")]))
+		value := values[p.String("type")]
+		switch name {
+		case "code-value-quantity":
+			value = "canary$5.4"
+		case "code-value-date":
+			value = "canary$2026"
+		}
+		total(name + "=" + url.QueryEscape(value))
 		require.Equal(h.t, all, total(name+":missing=true")+total(name+":missing=false"), name)
 		definition := p.String("definition")
 		require.NotEmpty(h.t, definition)

@@ -97,7 +97,7 @@ func operationMethods(path string) []string {
 	if len(parts) < 2 || len(parts) > 3 {
 		return nil
 	}
-	if o, _ := offered(parts[0]); parts[len(parts)-1] == "$"+validateOperation && o.validated() {
+	if o, served := offered(parts[0]); parts[len(parts)-1] == "$"+validateOperation && served && o.validated() {
 		return []string{"POST"}
 	}
 	code, onType := strings.TrimPrefix(parts[len(parts)-1], "$"), len(parts) == 2

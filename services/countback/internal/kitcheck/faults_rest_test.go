@@ -52,6 +52,20 @@ var restFaults = []fault{
 			m.header.Del("ETag")
 		}
 	}},
+	{name: "only an identifier is a condition", answer: func(m *message) {
+		byQuery := m.Method != http.MethodGet && m.Method != http.MethodPost && m.URL.RawQuery != ""
+		condition := m.URL.RawQuery + m.Header.Get("If-None-Exist")
+		if (byQuery || m.Header.Get("If-None-Exist") != "") && !strings.Contains(condition, "identifier=") {
+			m.status = 400
+		}
+	}},
+	{name: "unknown conditions are left out", ask: dropped(func(name string) bool { return name == "no-such-parameter" })},
+	{name: "profiles are not looked at", ask: func(m *message) {
+		if strings.HasSuffix(m.path(), "$validate") {
+			m.query.Del("profile")
+			m.editSent(func(o object) { delete(o, "meta") })
+		}
+	}},
 	{name: "a delete is 405", answer: func(m *message) {
 		if m.Method == http.MethodDelete {
 			m.status = 405

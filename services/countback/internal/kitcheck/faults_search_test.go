@@ -84,6 +84,13 @@ var searchFaults = slices.Concat([]fault{
 	}},
 	{name: "every page is the first", ask: func(m *message) { m.query.Del("_page") }},
 	{name: "a search finds nothing", answer: searched(func(o object) { delete(o, "entry"); o["total"] = 0 })},
+	{name: "quantities are lost", ask: dropped(func(name string) bool { return strings.HasSuffix(name, "value-quantity") })},
+	{name: "the unit of a quantity is ignored", ask: revalued(func(name, v string) string {
+		if name == "value-quantity" {
+			v, _, _ = strings.Cut(v, "|")
+		}
+		return v
+	})},
 	{name: "upper and lower case count", ask: revalued(func(name, v string) string {
 		if name == "family" && (v == strings.ToLower(v) || v == strings.ToUpper(v)) {
 			return v + "~"
@@ -108,7 +115,7 @@ var searchFaults = slices.Concat([]fault{
 		return v
 	})},
 }, lost("_id", "identifier", "family", "gender", "birthdate", "patient", "status", "code", "due", "business-status",
-	"group-identifier", "_count", "_sort", "_lastUpdated", "family:exact", "family:contains", "gender:not", "gender:missing"))
+	"group-identifier", "_count", "_sort", "_lastUpdated", "family:exact", "family:contains", "gender:not", "gender:missing", "code:text"))
 
 // lost makes a fault of each search parameter that a server may forget.
 func lost(names ...string) []fault {

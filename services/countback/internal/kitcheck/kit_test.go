@@ -34,10 +34,10 @@ var groups = []struct {
 }{
 	{[]string{"crud", "versions", "conditional", "errors", "content", "metadata"}, httpFaults},
 	{[]string{"bundles"}, bundleFaults},
-	{[]string{"search", "plan"}, searchFaults},
+	{[]string{"search", "values", "plan"}, searchFaults},
 	{[]string{"plan", "redating", "tasks", "holds", "operations"}, planFaults},
 	{[]string{"metadata"}, statementFaults},
-	{[]string{"patch", "fhirpathpatch", "delete", "history", "includes", "summaries", "validate"}, restFaults},
+	{[]string{"patch", "fhirpathpatch", "conditions", "delete", "history", "includes", "summaries", "validate", "profiles"}, restFaults},
 	{[]string{"subscriptions"}, subscriptionFaults},
 }
 

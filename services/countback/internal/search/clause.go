@@ -48,7 +48,16 @@ func (p *parser) clause(param Param, modifier, value string) (Clause, bool) {
 			p.fail(param.Code, fhir.CodeValue, "the modifier missing takes true or false", value)
 			return c, false
 		}
+		if param.Kind == Composite {
+			c.Param = param.lacking()
+			c.Rows = c.Param.Rows()
+		}
 		return c, true
+	case (modifier == "in" || modifier == "not-in") && param.Kind == Token && param.Column != ColumnID:
+		return p.within(c, modifier, value)
+	case modifier == "text" && param.worded:
+		c.Param, c.Rows = Param{Code: param.Code, Kind: String}, param.Rows()+textSuffix
+		read = readString
 	case modifier == "not" && param.Kind == Token:
 		c.Modifier = Not
 	case modifier == "of-type" && param.typed:
@@ -66,6 +75,9 @@ func (p *parser) clause(param Param, modifier, value string) (Clause, bool) {
 		p.fail(param.Code, fhir.CodeNotSupported, "this modifier is not supported", modifier)
 		return c, false
 	}
+	if param.Kind == Composite {
+		return p.pair(c, alternatives)
+	}
 	for _, alternative := range alternatives {
 		m, ok := read(c, alternative)
 		if !ok {
@@ -81,7 +93,7 @@ func (p *parser) clause(param Param, modifier, value string) (Clause, bool) {
 type reader func(Clause, string) (Match, bool)
 
 func (p *parser) readers() map[Kind]reader {
-	return map[Kind]reader{Token: readToken, Date: p.readDate, Reference: p.readReference, String: readString, URI: readURI}
+	return map[Kind]reader{Token: readToken, Date: p.readDate, Reference: p.readReference, String: readString, URI: readURI, Quantity: readQuantity}
 }
 
 // readToken reads code, system|code, |code and system|.

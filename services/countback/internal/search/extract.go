@@ -73,27 +73,43 @@ func codes(code, definition, system string, path ...string) Param {
 }
 
 func concepts(code, definition string, path ...string) Param {
-	return each(Token, code, definition, append(path, "coding"), func(e *extraction, n *fhir.Node) {
-		e.token(code, n.String("system"), n.String("code"))
-	})
+	return worded(each(Token, code, definition, path, func(e *extraction, n *fhir.Node) { e.concept(code, n) }))
+}
+
+// textSuffix names the rows of the words that go with a token, which only the
+// modifier :text searches.
+const textSuffix = ":text"
+
+func worded(p Param) Param {
+	p.worded = true
+	return p
+}
+
+// concept is a CodeableConcept: its codes, and the words for it and for each.
+func (e *extraction) concept(rows string, n *fhir.Node) {
+	for _, c := range n.Get("coding").Items() {
+		e.coding(rows, c)
+	}
+	e.text(rows+textSuffix, n.String("text"))
+}
+
+func (e *extraction) coding(rows string, n *fhir.Node) {
+	e.token(rows, n.String("system"), n.String("code"))
+	e.text(rows+textSuffix, n.String("display"))
 }
 
 // codings are elements of type Coding.
 func codings(code, definition string, path ...string) Param {
-	return each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
-		e.token(code, n.String("system"), n.String("code"))
-	})
+	return worded(each(Token, code, definition, path, func(e *extraction, n *fhir.Node) { e.coding(code, n) }))
 }
 
 // conceptsOf are concepts at several places, each a path with dots.
 func conceptsOf(code, definition string, paths ...string) Param {
-	return Param{Code: code, Kind: Token, Definition: definition, extract: func(r *fhir.Resource, e *extraction) {
+	return worded(Param{Code: code, Kind: Token, Definition: definition, extract: func(r *fhir.Resource, e *extraction) {
 		for _, path := range paths {
-			walk(r.Root(), append(strings.Split(path, "."), "coding"), func(n *fhir.Node) {
-				e.token(code, n.String("system"), n.String("code"))
-			})
+			walk(r.Root(), strings.Split(path, "."), func(n *fhir.Node) { e.concept(code, n) })
 		}
-	}}
+	}})
 }
 
 func identifiers(definition string) Param {
@@ -104,6 +120,7 @@ func identifiersAt(code, definition string, path ...string) Param {
 	p := each(Token, code, definition, path, func(e *extraction, n *fhir.Node) {
 		value := n.String("value")
 		e.token(code, n.String("system"), value)
+		e.text(code+textSuffix, n.String("type", "text"))
 		for _, c := range n.Get("type", "coding").Items() {
 			if c.String("code") != "" && value != "" {
 				e.token(code+ofTypeSuffix, c.String("system")+"|"+c.String("code"), value)
@@ -111,7 +128,7 @@ func identifiersAt(code, definition string, path ...string) Param {
 		}
 	})
 	p.typed = true
-	return p
+	return worded(p)
 }
 
 // ofTypeSuffix names the rows of identifiers by their type, which only the

@@ -142,7 +142,7 @@ var resources = map[string]struct {
 		"component":[{"code":{"coding":[{"system":"l","code":"2"}]}}]}`,
 		[]Value{token("status", "http://hl7.org/fhir/observation-status", "final"), token("code", "l", "1"), token("combo-code", "l", "1"),
 			token("combo-code", "l", "2"), token("component-code", "l", "2"), token("value-concept", "s", "v"), token("combo-value-concept", "s", "v"),
-			text("value-string", "Ähnlich", "ahnlich")},
+			text("value-string", "Ähnlich", "ahnlich"), text("value-concept:text", "Ähnlich", "ahnlich"), text("combo-value-concept:text", "Ähnlich", "ahnlich")},
 	},
 	"an encounter, its class and rooms": {
 		`{"resourceType":"Encounter","status":"planned","class":{"system":"c","code":"IMP"},"location":[{"location":{"reference":"Location/l"},"period":{"start":"2026-11-03T08:00:00Z"}}]}`,

@@ -17,6 +17,8 @@ const (
 	Reference
 	String
 	URI
+	Quantity
+	Composite
 )
 
 // String is the code of the kind in the value set search-param-type.
@@ -32,6 +34,10 @@ func (k Kind) String() string {
 		return "string"
 	case URI:
 		return "uri"
+	case Quantity:
+		return "quantity"
+	case Composite:
+		return "composite"
 	}
 	return ""
 }
@@ -77,6 +83,8 @@ type Param struct {
 	path      []string // of a reference: where it lies in the resource
 	byMoment  bool     // see ByMoment
 	typed     bool     // identifiers, which are held by their type too
+	worded    bool     // tokens with words, which :text searches
+	parts     []string // of a composite: the parameters it joins
 	extract   func(*fhir.Resource, *extraction)
 }
 
@@ -129,14 +137,18 @@ type Value struct {
 	System string
 	// Value is the code, the id or absolute reference, the folded text of a
 	// string, or the URI.
-	Value     string
-	Low, High int64 // of a date: microseconds, half-open
+	Value string
+	// Of a date: microseconds, half-open. Of a quantity: millionths.
+	Low, High int64
 }
+
+// Ranged reports whether values of the kind are intervals.
+func (k Kind) Ranged() bool { return k == Date || k == Quantity }
 
 // indexing counts the changes of what is taken from a resource that the table
 // itself does not show. Raise it with each: stored resources are then indexed
 // again.
-const indexing = "2"
+const indexing = "3"
 
 // Mark changes with the table, so that what was indexed by another one can be
 // told.

@@ -44,7 +44,10 @@ type Options struct {
 	Strict   bool           // an unknown parameter is an issue instead of being left out
 	MaxCount int            // most rows of a page; 0 means 200
 	Now      time.Time      // what "ap" measures the distance from; zero means exact overlap
-	Handled  []string       // parameters that the caller answers itself: kept in Used, otherwise let alone
+	// Set gives the codes of the value set with a url, for the modifiers in and
+	// not-in, or says what is wrong with it; nil where sets cannot be named.
+	Set     func(url string) (codes []Code, problem string)
+	Handled []string // parameters that the caller answers itself: kept in Used, otherwise let alone
 }
 
 // Parse reads the parameters of a search of a type. The issues, if any, say

@@ -42,8 +42,8 @@ type Match struct {
 	System              string // of a token; target type of a reference; version of a canonical
 	Value               string // code, id or absolute reference, text, URI
 
-	Prefix    Prefix // of a date
-	Low, High int64  // microseconds, half-open
+	Prefix    Prefix // of a date or a quantity
+	Low, High int64  // microseconds or millionths, half-open
 }
 
 // Clause is one parameter of a search. It holds when one of its matches does.
@@ -56,6 +56,8 @@ type Clause struct {
 	// Hops, if any, are alternatives that stand instead of Matches: what is
 	// asked of a resource at the other end of the reference Param.
 	Hops []Hop
+	// Pairs are the alternatives of a composite: of each, all clauses must hold.
+	Pairs [][]Clause
 }
 
 // Hop is one step along a reference: a chain to what Clause.Param refers to, or

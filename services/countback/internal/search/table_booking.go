@@ -63,6 +63,7 @@ var bookingTable = map[string][]Param{
 		references("subject", "ServiceRequest-subject", []string{"Group", "Device", "Patient", "Location"}, "subject"),
 	),
 	"Encounter": rows(
+		quantities("length", "Encounter-length", "length"),
 		references("account", "Encounter-account", []string{"Account"}, "account"),
 		references("appointment", "Encounter-appointment", []string{"Appointment"}, "appointment"),
 		references("based-on", "Encounter-based-on", []string{"ServiceRequest"}, "basedOn"),

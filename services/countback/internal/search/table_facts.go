@@ -3,6 +3,7 @@ package search
 // factsTable has the parameters of what says more about a person.
 var factsTable = map[string][]Param{
 	"Condition": rows(
+		quantities("abatement-age", "Condition-abatement-age", "abatementAge", "abatementRange"),
 		dates("abatement-date", "Condition-abatement-date", "abatementDateTime", "abatementPeriod"),
 		texts("abatement-string", "Condition-abatement-string", "abatementString"),
 		references("asserter", "Condition-asserter", []string{"Practitioner", "Patient", "PractitionerRole", "RelatedPerson"}, "asserter"),
@@ -14,6 +15,7 @@ var factsTable = map[string][]Param{
 		concepts("evidence", "Condition-evidence", "evidence", "code"),
 		references("evidence-detail", "Condition-evidence-detail", nil, "evidence", "detail"),
 		identifiers("clinical-identifier"),
+		quantities("onset-age", "Condition-onset-age", "onsetAge", "onsetRange"),
 		dates("onset-date", "Condition-onset-date", "onsetDateTime", "onsetPeriod"),
 		texts("onset-info", "Condition-onset-info", "onsetString"),
 		onlyType("patient", "clinical-patient", "Patient", "subject"),
@@ -24,6 +26,13 @@ var factsTable = map[string][]Param{
 		concepts("verification-status", "Condition-verification-status", "verificationStatus"),
 	),
 	"Observation": rows(
+		composite("code-value-concept", "code", "value-concept"),
+		composite("code-value-date", "code", "value-date"),
+		composite("code-value-quantity", "code", "value-quantity"),
+		composite("code-value-string", "code", "value-string"),
+		quantities("combo-value-quantity", "Observation-combo-value-quantity", "valueQuantity", "component.valueQuantity"),
+		quantities("component-value-quantity", "Observation-component-value-quantity", "component.valueQuantity"),
+		quantities("value-quantity", "Observation-value-quantity", "valueQuantity"),
 		references("based-on", "Observation-based-on", []string{"CarePlan", "MedicationRequest", "NutritionOrder", "DeviceRequest", "ServiceRequest", "ImmunizationRecommendation"}, "basedOn"),
 		concepts("category", "Observation-category", "category"),
 		concepts("code", "clinical-code", "code"),

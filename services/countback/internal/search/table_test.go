@@ -46,12 +46,15 @@ func TestTable(t *testing.T) {
 
 // kindsNotOffered are the kinds of parameters that cannot be searched by.
 var kindsNotOffered = map[string]string{
-	"quantity": "no quantities are indexed", "composite": "no composites", "special": "no distances",
+	"special": "no distances",
 }
 
 // notOffered are the parameters of R4 that cannot be searched by, and why.
 var notOffered = map[string]string{
 	"phonetic": "no sounds are compared", "context": "of definitions, whose context of use is not read", "context-type": "ditto",
+	"context-quantity": "ditto", "context-type-quantity": "ditto", "context-type-value": "ditto",
+	"combo-code-value-concept": "a pair within one component is not held as one", "combo-code-value-quantity": "ditto",
+	"component-code-value-concept": "ditto", "component-code-value-quantity": "ditto",
 	"composed-of": "definitions here are composed of nothing", "depends-on": "ditto",
 	"predecessor": "ditto", "successor": "ditto", "definition": "ditto", "supplements": "ditto", "component": "ditto",
 	"ext-context": "structures are found by url, name and status", "keyword": "ditto", "path": "ditto", "base-path": "ditto", "valueset": "ditto",

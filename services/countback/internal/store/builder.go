@@ -76,6 +76,8 @@ func (b *builder) clause(typ string, c search.Clause) {
 	switch {
 	case c.Hops != nil:
 		b.hops(typ, c)
+	case c.Pairs != nil:
+		b.pairs(typ, c)
 	case c.Param.Column == search.ColumnActivity:
 		b.activity(c)
 	case c.Param.Column != search.ColumnNone:
@@ -178,13 +180,13 @@ func (b *builder) rows(typ string, c search.Clause) {
 		b.add(`NOT `)
 	}
 	b.add(`IN (SELECT resource FROM search_value WHERE `)
-	isDate := c.Param.Kind == search.Date
+	ranged := c.Param.Kind.Ranged()
 	if c.Modifier == search.Missing && c.Param.Kind == search.Reference && c.Param.Only() == "" {
 		b.add(`param IN (?, ?)`, rowName(typ, c.Rows), rowName(typ, c.Rows+":identifier"))
 	} else {
 		b.add(`param = ?`, rowName(typ, c.Rows))
 	}
-	if isDate {
+	if ranged {
 		b.add(` AND low IS NOT NULL`)
 	} else {
 		b.add(` AND low IS NULL`)
@@ -197,8 +199,11 @@ func (b *builder) rows(typ string, c search.Clause) {
 		b.add(` AND `)
 		b.any(c, func(m search.Match) {
 			switch {
-			case isDate:
+			case ranged:
+				b.add(`(`)
 				b.date(m, column{low: `low`, high: `high`})
+				b.add(`)`)
+				b.unit(m)
 			case c.Param.Kind == search.String:
 				b.str(c.Modifier, m)
 			case c.Param.ByMoment():
@@ -211,12 +216,41 @@ func (b *builder) rows(typ string, c search.Clause) {
 	b.add(`)`)
 }
 
+// unit asks for the unit of a quantity, if one is wanted.
+func (b *builder) unit(m search.Match) {
+	if m.HasValue {
+		b.add(` AND value = ?`, m.Value)
+	}
+	if m.HasSystem {
+		b.add(` AND system = ?`, m.System)
+	}
+}
+
+// pairs are the alternatives of a composite.
+func (b *builder) pairs(typ string, c search.Clause) {
+	b.add(`(`)
+	for i, both := range c.Pairs {
+		if i > 0 {
+			b.add(` OR `)
+		}
+		b.add(`(`)
+		for n, one := range both {
+			if n > 0 {
+				b.add(` AND `)
+			}
+			b.rows(typ, one)
+		}
+		b.add(`)`)
+	}
+	b.add(`)`)
+}
+
 // values lists the values of several alternatives, so that the index serves each
 // of them: alternatives of other terms would be looked for among all values.
 func (b *builder) values(c search.Clause) {
 	var values []any
 	for _, m := range c.Matches {
-		if !m.HasValue || c.Param.Kind == search.Date || c.Param.Kind == search.String {
+		if !m.HasValue || c.Param.Kind.Ranged() || c.Param.Kind == search.String {
 			return
 		}
 		value := m.Value

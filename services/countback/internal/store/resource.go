@@ -186,7 +186,7 @@ func (tx *Tx) saveIndex(seq int64, typ string, index []search.Value) error {
 	args := make([]any, 0, width*len(index))
 	for i, v := range index {
 		var low, high any
-		if v.Kind == search.Date {
+		if v.Kind.Ranged() {
 			low, high = v.Low, v.High
 		}
 		args = append(args, seq, i, rowName(typ, v.Param), v.System, v.Value, low, high)

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -169,7 +170,7 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 		return nil, err
 	}
 	pages, err := desk.New(desk.Options{
-		Office: a.Office, Facility: cfg.Facility, Calendar: facility.Calendar, Log: log, Now: a.Clock.Now, Changed: a.db.Watch,
+		Office: a.Office, Facility: cmp.Or(cfg.Hospital, cfg.Facility), Calendar: facility.Calendar, Log: log, Now: a.Clock.Now, Changed: a.db.Watch,
 		Sheet: cfg.sheetOptions(sheet.Options{}, 0), Public: strings.TrimSuffix(facility.Base, "/fhir"),
 	})
 	if err != nil {

@@ -59,7 +59,7 @@ func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Addr, "addr", "127.0.0.1:8080", "`host:port` of the FHIR API")
 	fs.StringVar(&c.Admin, "admin", "127.0.0.1:8081", "`host:port` of health and metrics")
-	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir)")
+	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir); the desk answers under its name and on this machine only")
 	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
 	fs.BoolVar(&c.ClockCorrected, "clock-corrected", false, "the clock was ahead before and is right now: start although it was set back by more than two days, and plan again what was planned meanwhile; for one start only")
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")

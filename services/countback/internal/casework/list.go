@@ -19,9 +19,10 @@ type CaseQuery struct {
 	From, To       string // days of surgery, both included, 2006-01-02
 	State          string
 	NoDate         bool
-	Surgeon, Place string // references
-	Words          string // of a name, or an identifier as it is written
-	After          store.CasePlace
+	Surgeon, Place string          // references
+	Words          string          // of a name, or an identifier as it is written
+	After          store.CasePlace // the place of the last case of the page before
+	Before         store.CasePlace // or that of the first case of the page after
 	Limit          int
 }
 
@@ -29,6 +30,7 @@ type CaseQuery struct {
 type CasePage struct {
 	CaseList
 	Next store.CasePlace // the place to go on from; zero: this is the last page
+	Prev store.CasePlace // the place to go back from; zero: this is the first page
 	Many bool            // more people have the name than are looked through
 }
 
@@ -36,7 +38,7 @@ type CasePage struct {
 func (o *Office) Cases(ctx context.Context, q CaseQuery) (*CasePage, error) {
 	out := &CasePage{}
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		f := store.CaseFilter{From: q.From, To: q.To, NoDate: q.NoDate, Surgeon: q.Surgeon, Place: q.Place, After: q.After, Limit: q.Limit + 1}
+		f := store.CaseFilter{From: q.From, To: q.To, NoDate: q.NoDate, Surgeon: q.Surgeon, Place: q.Place, After: q.After, Before: q.Before, Limit: q.Limit + 1}
 		if q.State != "" {
 			f.States = []string{q.State}
 		}
@@ -58,15 +60,33 @@ func (o *Office) Cases(ctx context.Context, q CaseQuery) (*CasePage, error) {
 		if err != nil {
 			return err
 		}
-		if len(found) > q.Limit {
-			found = found[:q.Limit]
-			last := found[q.Limit-1]
-			out.Next = store.CasePlace{Surgery: last.Surgery, ID: last.ID}
-		}
+		found = out.cut(found, q)
 		out.Cases, err = r.lines(found)
 		return err
 	})
 	return out, err
+}
+
+// cut leaves out the one case more that was asked for, which says that there is
+// another page, and sets the places from which the pages beside this one go on.
+func (p *CasePage) cut(found []store.Case, q CaseQuery) []store.Case {
+	more, back := len(found) > q.Limit, q.Before != (store.CasePlace{})
+	if more && back {
+		found = found[1:]
+	} else if more {
+		found = found[:q.Limit]
+	}
+	if len(found) == 0 {
+		return found
+	}
+	first, last := found[0], found[len(found)-1]
+	if more || back {
+		p.Next = store.CasePlace{Surgery: last.Surgery, ID: last.ID}
+	}
+	if back && more || q.After != (store.CasePlace{}) {
+		p.Prev = store.CasePlace{Surgery: first.Surgery, ID: first.ID}
+	}
+	return found
 }
 
 // patientsNamed finds people by every word of their name, or by an identifier;

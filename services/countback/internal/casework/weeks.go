@@ -10,8 +10,10 @@ import (
 	"example.org/countback/services/countback/internal/store"
 )
 
-// mostTight is how many cases are looked through for those that are tight.
-const mostTight = 200
+const (
+	mostDanger = 50 // cases in danger that are listed; all are counted
+	mostTight  = 50 // of the others, those with the nearest surgery, whose room is worked out
+)
 
 // Weeks is what the next weeks ask for.
 type Weeks struct {
@@ -19,8 +21,10 @@ type Weeks struct {
 	Roles     []string // display names, by how much they have to do
 	Days      []WeekDay
 	Tight     []CaseLine // likely to miss their day, the nearest first
-	Looked    int        // cases that were looked through for them
-	Upcoming  int64      // cases with surgery in these weeks
+	Danger    int64      // cases of these weeks that are held, behind, or not to be met
+	Listed    int64      // of these, in Tight
+	Others    int64      // of these weeks, neither in danger nor begun
+	Looked    int64      // of the others, those with the nearest surgery whose room was worked out
 	Undecided int64      // items of steps that apply only to some people
 }
 
@@ -109,9 +113,12 @@ func (w *Weeks) surgeries(r *morningReader) error {
 	for _, c := range counts {
 		day := &w.Days[r.o.facility.Today(r.o.noon(c.Surgery)).Sub(first)]
 		day.Surgeries += int(c.N)
-		w.Upcoming += c.N
-		if inDanger(c.State) {
+		switch {
+		case inDanger(c.State):
 			day.Danger += int(c.N)
+			w.Danger += c.N
+		case !readiness.CaseState(c.State).Begun():
+			w.Others += c.N
 		}
 	}
 	return nil
@@ -125,25 +132,43 @@ func inDanger(state string) bool {
 	return false
 }
 
+// tight lists the cases in danger, and of the others those that have little room.
+// The room of a case takes all its items to work out, and is not asked of more
+// than mostTight.
 func (w *Weeks) tight(r *morningReader, room int) error {
-	found, err := r.tx.CasesBySurgery(store.CaseFilter{
-		From: w.Days[0].Day.Day.String(), To: w.Days[len(w.Days)-1].Day.Day.String(), Limit: mostTight,
-	})
+	span := store.CaseFilter{From: w.Days[0].Day.Day.String(), To: w.Days[len(w.Days)-1].Day.Day.String()}
+	danger, others := span, span
+	danger.States, danger.Limit = stateNames(readiness.CaseHeld, readiness.CaseInfeasible, readiness.CaseBehind), mostDanger
+	others.States, others.Limit = stateNames(readiness.CaseOnTrack, readiness.CaseReady), mostTight
+	found, err := r.tx.CasesBySurgery(danger)
 	if err != nil {
 		return err
 	}
-	w.Looked = len(found)
+	w.Listed = int64(len(found))
+	if w.Tight, err = r.lines(found); err != nil {
+		return err
+	}
+	if found, err = r.tx.CasesBySurgery(others); err != nil {
+		return err
+	}
+	w.Looked = int64(len(found))
 	for _, c := range found {
-		if readiness.CaseState(c.State).Begun() {
-			continue
-		}
 		l, err := r.caseLine(c)
 		if err != nil {
 			return err
 		}
-		if inDanger(c.State) || l.HasRoom && l.Room <= room {
+		if l.HasRoom && l.Room <= room {
 			w.Tight = append(w.Tight, l)
 		}
 	}
+	slices.SortStableFunc(w.Tight, func(a, b CaseLine) int { return cmp.Compare(a.Surgery.Day, b.Surgery.Day) })
 	return nil
+}
+
+func stateNames(states ...readiness.CaseState) []string {
+	out := make([]string, 0, len(states))
+	for _, s := range states {
+		out = append(out, string(s))
+	}
+	return out
 }

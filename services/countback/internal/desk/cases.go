@@ -21,7 +21,7 @@ type casesPage struct {
 	Ask              caseAsk
 	States           []option
 	Surgeons, Places []option
-	Next             string // address of the next page; empty: this is the last
+	Prev, Next       string // addresses of the pages beside it; empty: there is none
 	First            string // address of the first page; empty: this is it
 	Many             bool
 	Week             string // what the chosen week is
@@ -52,6 +52,9 @@ func (d *Desk) casesPage(c *gin.Context) error {
 		Surgeon: ask.Surgeon, Place: ask.Place, Words: ask.Words, Limit: casesRows,
 		After: store.CasePlace{Surgery: c.Query("after"), ID: c.Query("id")},
 	}
+	if c.Query("before-id") != "" {
+		q.After, q.Before = store.CasePlace{}, store.CasePlace{Surgery: c.Query("before"), ID: c.Query("before-id")}
+	}
 	if ask.State == noDate {
 		q.NoDate = true
 	} else {
@@ -76,7 +79,7 @@ func (d *Desk) casesPage(c *gin.Context) error {
 		p.Week = monday.Format("Mon 2 Jan") + " to " + monday.Add(6).Format(dayWords)
 		p.WeekBefore, p.WeekAfter = ask.with("week", monday.Add(-7).String()), ask.with("week", monday.Add(7).String())
 	}
-	if q.After != (store.CasePlace{}) {
+	if found.Prev != (store.CasePlace{}) {
 		p.First = ask.address(url.Values{})
 	}
 	return d.render(c, http.StatusOK, "cases", p)
@@ -89,6 +92,9 @@ func (d *Desk) newCasesPage(p page, found *casework.CasePage, ask caseAsk) *case
 		out.States = append(out.States, option{string(s), caseMarks[s].Word, string(s) == ask.State})
 	}
 	out.States = append(out.States, option{noDate, "without a date", ask.State == noDate})
+	if found.Prev != (store.CasePlace{}) {
+		out.Prev = ask.address(url.Values{"before": {found.Prev.Surgery}, "before-id": {found.Prev.ID}})
+	}
 	if found.Next != (store.CasePlace{}) {
 		out.Next = ask.address(url.Values{"after": {found.Next.Surgery}, "id": {found.Next.ID}})
 	}

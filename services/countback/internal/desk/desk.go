@@ -114,7 +114,7 @@ func New(o Options) (*Desk, error) {
 	if err := engine.SetTrustedProxies(nil); err != nil {
 		return nil, fmt.Errorf("desk: %w", err)
 	}
-	engine.Use(d.log, d.recover, headers)
+	engine.Use(d.log, d.recover, headers, d.guard)
 	for _, r := range routes {
 		engine.Handle(r.method, Root+r.path, d.handler(r.serve))
 	}

@@ -60,9 +60,7 @@ func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
 	out := &weeksPage{page: p, Roles: w.Roles, Undecided: w.Undecided, Tight: d.newCaseTable(casework.CaseList{Cases: w.Tight, Total: int64(len(w.Tight))}, today)}
 	out.Tight.ID, out.Tight.Title, out.Tight.Empty = "tight", "Likely to miss their day, and what binds them", "No surgery of these weeks is tight."
 	out.Tight.Says = "Held, behind, not to be met, or with no more than " + count(tightRoom, "day") + " of room. Room is how long the tightest must may still wait."
-	if int64(w.Looked) < w.Upcoming {
-		out.Says = "Only the next " + strconv.Itoa(w.Looked) + " of " + strconv.FormatInt(w.Upcoming, 10) + " cases were looked through for this."
-	}
+	out.Says = tightWords(w)
 	for n := range w.Days {
 		day := &w.Days[n]
 		row := workRow{Day: day.Day.Words(), Closed: closedWords(day)}
@@ -77,6 +75,21 @@ func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
 	}
 	out.Load, out.Surgery = loadPlot(w), surgeryPlot(w)
 	return out
+}
+
+// tightWords says which cases the list of tight ones was made from.
+func tightWords(w *casework.Weeks) string {
+	n := func(k int64) string { return strconv.FormatInt(k, 10) }
+	says := n(w.Danger) + " of the " + n(w.Danger+w.Others) + " operations to come in these weeks are held, behind or not to be met"
+	if w.Listed < w.Danger {
+		says += "; the next " + n(w.Listed) + " of them are listed here, and all of them under Cases"
+	} else {
+		says += "; all of them are listed here"
+	}
+	if w.Looked < w.Others {
+		return says + ". Room was worked out for the next " + n(w.Looked) + " of the " + n(w.Others) + " others only: a later one may be tight, too."
+	}
+	return says + ". Room was worked out for all the others."
 }
 
 func closedWords(day *casework.WeekDay) string {

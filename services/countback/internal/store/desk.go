@@ -30,7 +30,9 @@ type CaseFilter struct {
 	Patients []string // any of; nil: all, empty: none
 	// After is the place of the last case on the page before.
 	After CasePlace
-	Limit int // at least 1
+	// Before is the place of the first case on the page after; not with After.
+	Before CasePlace
+	Limit  int // at least 1
 }
 
 // CasePlace is where a case stands in the list by day of surgery.
@@ -39,6 +41,12 @@ type CasePlace struct{ Surgery, ID string }
 // CasesBySurgery are open cases by day of surgery, those without one first.
 func (tx *Tx) CasesBySurgery(f CaseFilter) ([]Case, error) {
 	where, args := f.where()
+	if f.Before != (CasePlace{}) { // the last ones before it
+		args = append(args, f.Before.Surgery, f.Before.ID, f.Limit)
+		out, err := tx.cases(`SELECT `+caseColumns+` FROM care_case WHERE open = 1`+where+` AND (surgery, id) < (?, ?) ORDER BY surgery DESC, id DESC LIMIT ?`, args...)
+		slices.Reverse(out)
+		return out, err
+	}
 	if f.After != (CasePlace{}) {
 		where += ` AND (surgery, id) > (?, ?)`
 		args = append(args, f.After.Surgery, f.After.ID)

@@ -47,6 +47,7 @@ type Questionnaire struct {
 // question is one item of a questionnaire.
 type question struct {
 	linkID, kind string
+	text         string // as the person reads it
 	parent       string // linkId of the item that holds it; empty at the top
 	required     bool
 	repeats      bool
@@ -114,7 +115,7 @@ func readLevel(e *fhir.Node) urgencyLevel {
 func (q *Questionnaire) items(list *fhir.Node, parent string) error {
 	for _, n := range list.Items() {
 		i := &question{
-			linkID: n.String("linkId"), kind: n.String("type"), parent: parent,
+			linkID: n.String("linkId"), kind: n.String("type"), parent: parent, text: n.String("text"),
 			required: n.Get("required").Bool(), repeats: n.Get("repeats").Bool(),
 			yesNo:   n.String("type") == "boolean" || n.String("answerValueSet") == yesNoUnknown,
 			options: map[Coding]bool{},

@@ -103,7 +103,7 @@ func (p *Protocol) hear(bookings []Booking, records []*Record, f Facility) {
 		if b := lastOperated(bookings, r.Updated, f.Calendar); ok && b != nil {
 			b.Case.Raised = append(b.Case.Raised, readiness.Raised{
 				Trigger: sorted.Trigger, Key: reportKey(r), At: r.Updated,
-				Why: "The person reported after going home: " + reportKey(r) + ". Read the whole report; no answer was judged here.",
+				Why: p.questionnaires.Of(r.Resource).reported(r, f),
 			})
 		}
 	}

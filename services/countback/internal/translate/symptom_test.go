@@ -340,3 +340,34 @@ func TestAskedForInVain(t *testing.T) {
 		})
 	}
 }
+
+// What a report was sorted by is said in plain words: the question as the person
+// read it, the answer, and when it came; no reference stands there.
+func TestReportedWords(t *testing.T) {
+	q, f := questionnaireOf(t, symptomURL), chicago(t)
+	for _, c := range []struct {
+		name    string
+		answers says
+		want    []string
+		not     []string
+	}{
+		{"nothing urgent", q.every(sayNo), []string{"None of the answers is on the lists of urgent signs."}, []string{"It says"}},
+		{"one", q.every(sayNo).but(says{"chest-pain": sayYes}), []string{"It says: “" + q.questions["chest-pain"].text + "” yes."}, []string{"None"}},
+		{"unknown and left out", q.every(sayNo).but(says{"chest-pain": sayUnknown, "fever": nil}), []string{
+			"“" + q.questions["chest-pain"].text + "” the person does not know", "“" + q.questions["fever"].text + "” not answered",
+		}, nil},
+		{"very many", q.every(sayYes), []string{"; and 22 more like these."}, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := response(t, q, "r", "2026-12-09", c.answers, status("completed"))
+			r.Updated = f.clock(t, "2026-12-09 12:05")
+			said := q.reported(r, f)
+			for _, want := range append(c.want, "it came on Wednesday 9 December 2026, 12:05.") {
+				require.Contains(t, said, want)
+			}
+			for _, not := range append(c.not, "/_history/", "QuestionnaireResponse", "““") {
+				require.NotContains(t, said, not)
+			}
+		})
+	}
+}

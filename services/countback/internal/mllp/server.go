@@ -56,6 +56,10 @@ type Server struct {
 	closing bool
 	answers map[string]int64
 	done    sync.WaitGroup
+
+	// work is held from the look at what is held to the commit: else two messages
+	// at once would both find nobody, and make one person two.
+	work sync.Mutex
 }
 
 // New makes a server.

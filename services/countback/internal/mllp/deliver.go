@@ -74,6 +74,8 @@ func (s *Server) take(message []byte, read error) (*hl7.Message, []hl7.Fault, er
 		s.Office.NoteRefused(siu.Source(m))
 		return m, []hl7.Fault{one}, nil
 	}
+	s.work.Lock()
+	defer s.work.Unlock()
 	ctx, cancel := context.WithTimeout(context.Background(), workTime)
 	defer cancel()
 	t, err := siu.Map(m, s.Read)

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"syscall"
 	"time"
 
 	"example.org/countback/services/countback/internal/casework"
@@ -24,6 +25,8 @@ const (
 	idleTime  = time.Hour        // between messages
 	frameTime = 30 * time.Second // for one message to arrive, and for an answer to go
 	workTime  = time.Minute      // for one message to be stored
+
+	acceptPause = 100 * time.Millisecond // after a connection that could not be taken
 )
 
 // Options say what a Server serves.
@@ -53,6 +56,10 @@ type Server struct {
 	closing bool
 	answers map[string]int64
 	done    sync.WaitGroup
+
+	// work is held from the look at what is held to the commit: else two messages
+	// at once would both find nobody, and make one person two.
+	work sync.Mutex
 }
 
 // New makes a server.
@@ -62,12 +69,29 @@ func New(o Options) *Server {
 	return &Server{Options: o, conns: map[net.Conn]bool{}, answers: map[string]int64{}}
 }
 
+// passing reports an error of Accept after which the next may go well: that of
+// one connection, or of the machine being short of something. It must not end a
+// service that others are being served by.
+func passing(err error) bool {
+	for _, e := range []error{syscall.ECONNABORTED, syscall.EMFILE, syscall.ENFILE, syscall.ENOBUFS, syscall.ENOMEM} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
 // Serve takes connections until the listener is closed, and returns nil then.
 func (s *Server) Serve(l net.Listener) error {
 	for {
 		conn, err := l.Accept()
 		if errors.Is(err, net.ErrClosed) {
 			return nil
+		}
+		if passing(err) {
+			s.Log.Warn("hl7 connection could not be taken; it is tried again", "error", err)
+			time.Sleep(acceptPause)
+			continue
 		}
 		if err != nil {
 			return err

@@ -60,10 +60,20 @@ func (o *Options) system(name, universal, kind string) string {
 // unknownSystem says what to do about an authority that nobody has named.
 const unknownSystem = "names an assigning authority that is neither an OID nor known by a setting (-hl7-system): what is numbered by it cannot be told from others of that number"
 
+// number is the first component of an identifier, a text that has no parts. A
+// separator of subcomponents in it was sent without an escape: cut off there, two
+// numbers would be taken for one.
+func (r *reader) number(rep hl7.Repetition) string {
+	if len(rep) == 0 || len(rep[0]) < 2 {
+		return rep.Value(1)
+	}
+	return strings.TrimSpace(strings.Join(rep[0], string(r.m.Separators.Subcomponent)))
+}
+
 // entity reads an entity identifier (EI). Where it names no authority, otherwise
 // is its system.
 func (r *reader) entity(rep hl7.Repetition, otherwise string) (identifier, bool) {
-	id := identifier{value: rep.Value(1), system: r.o.system(rep.Value(2), rep.Value(3), rep.Value(4))}
+	id := identifier{value: r.number(rep), system: r.o.system(rep.Value(2), rep.Value(3), rep.Value(4))}
 	if rep.Value(2) == "" && rep.Value(3) == "" {
 		id.system = otherwise
 	}

@@ -43,7 +43,7 @@ func dateLength(digits int) int {
 // system is known; others without one are kept for people to see.
 func (r *reader) patientIDs() (ids []identifier, key *identifier) {
 	for _, rep := range r.pid.Field(3) {
-		id := identifier{value: rep.Value(1), kind: rep.Value(5), system: r.o.system(rep.Sub(4, 1), rep.Sub(4, 2), rep.Sub(4, 3))}
+		id := identifier{value: r.number(rep), kind: rep.Value(5), system: r.o.system(rep.Sub(4, 1), rep.Sub(4, 2), rep.Sub(4, 3))}
 		if id.value == "" {
 			continue
 		}
@@ -131,7 +131,7 @@ func (r *reader) language() object {
 // identifier is of no known system.
 func (r *reader) practitioner(s *hl7.Segment) object {
 	rep := s.Field(3).First()
-	id := identifier{value: rep.Value(1), system: r.o.system(rep.Sub(9, 1), rep.Sub(9, 2), rep.Sub(9, 3))}
+	id := identifier{value: r.number(rep), system: r.o.system(rep.Sub(9, 1), rep.Sub(9, 2), rep.Sub(9, 3))}
 	name := personName(rep, 2)
 	words := strings.TrimSpace(strings.Join([]string{rep.Value(6), rep.Value(3), rep.Value(2)}, " "))
 	if id.value == "" || id.system == "" {

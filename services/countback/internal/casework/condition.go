@@ -39,7 +39,7 @@ func (r *receipt) found(q *Request, query string) ([]string, error) {
 func (r *receipt) wanted(q *Request, query string) (search.Query, error) {
 	values, err := url.ParseQuery(strings.TrimPrefix(query, q.Type+"?"))
 	if err != nil {
-		return search.Query{}, Refuse(ErrMalformed, fhir.CodeStructure, q.path(""), "the condition is not well formed: name=value, joined by &, with other signs escaped")
+		return search.Query{}, Refuse(ErrMalformed, fhir.CodeValue, q.path(""), "the condition is not well formed: name=value, joined by &, with other signs escaped")
 	}
 	want, issues := search.Parse(q.Type, values, search.Options{
 		Zone: r.office.facility.Calendar.Zone(), Base: r.office.facility.Base, Strict: true, Now: r.tx.Now,
@@ -59,11 +59,20 @@ func (r *receipt) wanted(q *Request, query string) (search.Query, error) {
 	case empty || len(want.Clauses) == 0 || len(want.Used) != len(want.Clauses) || want.After != nil:
 		return want, Refuse(ErrMalformed, fhir.CodeValue, q.path(""),
 			"a condition says by search parameters of "+q.Type+" which one is meant, each with a value, and nothing about how a result is to look")
+	case slices.ContainsFunc(want.Clauses, unsure):
+		return want, Refuse(ErrMalformed, fhir.CodeValue, q.path(""), "an identifier in a condition is system|value: without its system, the number of another would match")
 	case stepped:
 		return want, Refuse(ErrMalformed, fhir.CodeNotSupported, q.path(""), "a condition does not follow references: no chains and no _has")
 	}
 	want.Count, want.NoTotal = 2, true
 	return want, nil
+}
+
+// unsure reports whether a clause names an identifier without a system or a value.
+func unsure(c search.Clause) bool {
+	return c.Param.Code == "identifier" && slices.ContainsFunc(c.Matches, func(m search.Match) bool {
+		return !m.HasSystem || m.System == "" || !m.HasValue
+	})
 }
 
 func (q *Request) several() *Refusal {

@@ -314,7 +314,8 @@ func TestAmendInTransaction(t *testing.T) {
 	}{
 		"a patch that does not fit": {422, "business-rule", []string{entry("", "DELETE", order, ""), entry("", "PATCH", subject, binary(`[{"op":"test","path":"/gender","value":"canary"}]`))}},
 		"a patch of nothing":        {404, "not-found", []string{entry("", "DELETE", order, ""), entry("", "PATCH", "Patient/canary", binary("[]"))}},
-		"no Binary":                 {415, "not-supported", []string{entry("", "PATCH", subject, `{"resourceType":"Parameters"}`)}},
+		"no JSON Patch":             {415, "not-supported", []string{entry("", "PATCH", subject, `{"resourceType":"Binary","contentType":"text/plain","data":"YQ=="}`)}},
+		"no operation":              {400, "required", []string{entry("", "PATCH", subject, `{"resourceType":"Parameters"}`)}},
 		"no base64":                 {400, "value", []string{entry("", "PATCH", subject, `{"resourceType":"Binary","contentType":"`+patchType+`","data":"@@@"}`)}},
 		"no patch":                  {400, "structure", []string{entry("", "PATCH", subject, binary("{}"))}},
 		"the same twice":            {422, "duplicate", []string{entry("", "DELETE", "ServiceRequest?identifier="+orderSystem+"|canary-o1", ""), entry("", "DELETE", order, "")}},

@@ -12,7 +12,7 @@ import (
 )
 
 const restDocumentation = "JSON in UTF-8 only, no XML and no compressed bodies. " +
-	"A condition is any search parameters of the type, without chains, _has and what shapes a result; a reference in a transaction may name what it means by identifier=system|value. If-Match is always obeyed and never demanded. " +
+	"A condition is any search parameters of the type, an identifier with its system, without chains, _has and what shapes a result; a reference in a transaction may name what it means by identifier=system|value. If-Match is always obeyed and never demanded. " +
 	"An Appointment, Procedure, ServiceRequest or Encounter that comes by POST with exactly the identifiers of one that is held updates that one. " +
 	"A create or update answers with the resource, and an entry of a Bundle without it, unless Prefer: return says otherwise. " +
 	"The GET entries of a transaction are carried out after its commit. " +

@@ -271,7 +271,7 @@ func deskReport(t *testing.T, ctx context.Context, a *App) {
 func deskSheet(t *testing.T, ctx context.Context, a *App) {
 	seen := map[string]bool{}
 	for _, lang := range []string{"en", "es"} {
-		for _, who := range []string{caseOf(t, a, "Marshlantern", "behind"), caseOf(t, a, "Ravensbourne", "held")} {
+		for _, who := range []string{caseOf(t, a, "Duskmeadow", "behind"), caseOf(t, a, "Ravensbourne", "held")} {
 			for _, width := range []int64{1280, 390} {
 				do(t, ctx, appearance("light", width), chromedp.Navigate(a.DeskURL()+"/case/"+who+"/sheet?language="+lang))
 				said, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.documentElement.lang`))

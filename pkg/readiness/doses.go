@@ -129,6 +129,11 @@ func (s *Step) countsFrom(anchor string) bool {
 	return false
 }
 
+// SignsLastDose reports whether completing the step signs a medicine's last dose.
+func (s *Step) SignsLastDose() bool {
+	return s.Named && s.RepeatFor != "" && s.countsFrom(AnchorEarliestDose)
+}
+
 // DetailLastDose names, among a case's details, the last dose that the rules
 // give for a medicine: what was signed or done for another one is asked again.
 func DetailLastDose(medicine string) string { return "last dose of " + medicine }

@@ -146,9 +146,21 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 		}
 	case p.supplied(h.Kind) && !h.supported(grounds, func(g *Ground) bool { return g.stands(c.Day) }):
 		h.Ended, h.How = now, Supplied
-	case !h.supported(grounds, func(g *Ground) bool { return !g.Withdrawn }):
+	case h.neverWas(grounds):
 		h.Ended, h.How = now, Withdrawn
 	}
+}
+
+// neverWas reports whether every record that the hold rests on says that it never
+// was. One that was called off, corrected into something else or deleted says
+// nothing of the kind: a person decides.
+func (h *Hold) neverWas(grounds []Ground) bool {
+	for _, record := range h.Records {
+		if !slices.ContainsFunc(grounds, func(g Ground) bool { return g.Kind == h.Kind && g.Record == record && g.Withdrawn }) {
+			return false
+		}
+	}
+	return len(h.Records) > 0
 }
 
 // supported reports whether any of the hold's grounds is as asked.
@@ -236,6 +248,9 @@ func (h *Hold) Words(grounds []Ground, today calendar.Date) string {
 		if g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
 			parts = append(parts, g.words(today))
 		}
+	}
+	if len(parts) == 0 {
+		return "what it rested on was called off, corrected or taken away since: a named person may release it"
 	}
 	return strings.Join(parts, "; ")
 }

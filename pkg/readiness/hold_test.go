@@ -181,7 +181,8 @@ func TestHoldsOfOneKind(t *testing.T) {
 	c.Entries[readiness.Key{Step: "release", Repeat: "infection-2", Round: 1}] = readiness.Entry{Outcome: readiness.Done}
 	third := readiness.Holds(again, []readiness.Ground{ground("infection", "d"), ground("infection", "e")}, &c, p, holdNow)
 	require.Equal(t, []string{"infection", "teeth", "infection-2", "infection-3"}, keys(third))
-	require.Equal(t, readiness.Withdrawn, third[1].How, "the tooth is in no record any more")
+	require.True(t, third[1].Open(), "the tooth is in no record any more, which releases nothing")
+	require.Contains(t, third[1].Words(nil, 0), "a named person may release it")
 }
 
 // A hold is withdrawn only when none of its grounds ever was.
@@ -199,8 +200,10 @@ func TestAHoldOnSeveralGrounds(t *testing.T) {
 	}{
 		{"one is left", []readiness.Ground{was("a", "infection", true), was("b", "infection", false)}, ""},
 		{"none is left", []readiness.Ground{was("a", "infection", true), was("b", "infection", true)}, readiness.Withdrawn},
-		{"what is left is of another kind", []readiness.Ground{was("a", "teeth", false)}, readiness.Withdrawn},
-		{"what is left is another record", []readiness.Ground{was("z", "infection", false)}, readiness.Withdrawn},
+		{"one was withdrawn, and the other is not there any more", []readiness.Ground{was("a", "infection", true)}, ""},
+		{"none is there any more", nil, ""},
+		{"what is withdrawn is of another kind", []readiness.Ground{was("a", "teeth", true), was("b", "infection", true)}, ""},
+		{"what is withdrawn is another record", []readiness.Ground{was("z", "infection", true), was("b", "infection", true)}, ""},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			require.Equal(t, r.how, readiness.Holds(before, r.grounds, &c, p, holdNow)[0].How)

@@ -176,7 +176,11 @@ func TestWhatEndsAHold(t *testing.T) {
 			other := name(h.put(by(p), p).Stored)
 			c := infection("1", other, "active", "")
 			h.put(by(c), c)
-		}, false, "Withdrawn"},
+		}, true, "corrected or taken away since"},
+		{"corrected into something else", func(h *house, b booked) {
+			c := infection("1", b.patient, "active", "").with("code", coded(icd10cm, "I10"))
+			h.put(by(c), c)
+		}, true, "corrected or taken away since"},
 		{"a second ground, and the first withdrawn", func(h *house, b booked) {
 			second := infection("2", b.patient, "active", "")
 			h.put(by(second), second)

@@ -192,3 +192,30 @@ func TestMedicinesOfTheRightPerson(t *testing.T) {
 	h.put(by(p), p)
 	require.Contains(t, h.advice(b.plan, "medicine-stop"), "on which day the person was born")
 }
+
+// More than a plain signature without a last dose is no signature of the advised
+// one: a prescriber who writes that the medicine goes on has not signed a stop.
+func TestASignatureThatSaysSomethingElse(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	m := takes("1", b.patient, "11289", "warfarin")
+	h.put(by(m), m)
+	h.set("2026-12-15 09:00")
+	h.work(b.plan, "medicine-review", done(""))
+	prescriber := named("Dr Example Prescriber")
+	dose := res{"type": res{"text": "last dose"}, "valueDate": "2027-01-02"}
+	for _, other := range []edit{
+		set("statusReason", res{"text": "Go on with it. Do not stop."}),
+		set("output", []res{dose}),
+	} {
+		_, err := h.tryWork(h.step(b.plan, "medicine-sign-off").ID, done(""), prescriber, other)
+		require.ErrorIs(t, err, ErrInvalid)
+		require.ErrorContains(t, err, "names no last dose")
+	}
+	for _, nobody := range []res{{"display": "."}, {"reference": "Organization/x", "display": "North Clinic"}, {"reference": "Device/x", "display": "robot"}} {
+		_, err := h.tryWork(h.step(b.plan, "medicine-sign-off").ID, done(""), set("owner", nobody))
+		require.ErrorIs(t, err, ErrInvalid)
+	}
+	require.NotEqual(t, "done", h.step(b.plan, "medicine-sign-off").State)
+	require.Equal(t, "done", h.work(b.plan, "medicine-sign-off", done(""), prescriber).State)
+}

@@ -75,6 +75,7 @@ type noteLine struct{ At, By, Text string }
 type acts struct {
 	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
 	Named                                                         bool // done only with a professional named
+	Signs                                                         bool // done signs a medicine's last dose
 }
 
 // Any reports whether anything may be done.
@@ -266,7 +267,7 @@ func performers(i *casework.ItemView) string {
 // actsOn lists what may be done with an item in its state. What cannot be done
 // now for another reason is refused when it is tried, with the reason.
 func actsOn(i *casework.ItemView) acts {
-	a := acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	a := acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold, Signs: i.Step.SignsLastDose()}
 	switch i.Status {
 	case "completed", "cancelled":
 		return acts{Reopen: i.State != readiness.Expired, Note: true}

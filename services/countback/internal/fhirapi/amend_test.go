@@ -252,7 +252,8 @@ func TestDeletedStays(t *testing.T) {
 	require.Equal(t, local(r.header.Get("Location")), at+"/_history/3")
 }
 
-// TestDeleteFact: a deleted fact no longer counts.
+// TestDeleteFact: a deleted fact no longer holds anything by itself, and a hold
+// that is open is released by a person all the same.
 func TestDeleteFact(t *testing.T) {
 	h := open(t)
 	who := h.book("1")
@@ -261,7 +262,9 @@ func TestDeleteFact(t *testing.T) {
 	require.Equal(t, "on-hold", h.get(who.carePlan).String("status"))
 	h.must(412, "DELETE", root+"/Condition/"+made.String("id"), "", "If-Match", `W/"2"`)
 	h.must(204, "DELETE", root+"/Condition?identifier=https://canary.example|canary-c", "", "If-Match", `W/"1"`)
-	require.NotEqual(t, "on-hold", h.get(who.carePlan).String("status"))
+	require.Equal(t, "on-hold", h.get(who.carePlan).String("status"))
+	require.Contains(t, h.get(who.carePlan).String("text", "div"), "corrected or taken away since: a named person may release it")
+	require.Empty(t, h.get(root+"/Condition?code=N39.0").entries())
 	h.must(204, "DELETE", root+"/Condition?identifier=https://canary.example|canary-c", "")
 }
 

@@ -311,17 +311,5 @@ func signedMoment(s string) readiness.Moment {
 // unnamed reports whether a step that somebody must answer for names no
 // professional as its owner.
 func unnamed(sent *fhir.Resource, s *readiness.Step) bool {
-	if !s.Named {
-		return false
-	}
-	owner := sent.Get("owner")
-	ref, display := owner.String("reference"), strings.TrimSpace(owner.String("display"))
-	typ, _, _ := strings.Cut(ref, "/")
-	switch {
-	case typ == "Patient" || typ == "RelatedPerson" || owner.String("type") == "Patient" || owner.String("type") == "RelatedPerson":
-		return true
-	case strings.Contains(ref, "Practitioner/") || strings.Contains(ref, "PractitionerRole/"):
-		return false
-	}
-	return display == "" && owner.String("identifier", "value") == ""
+	return s.Named && !ownedByPerson(sent.Get("owner"))
 }

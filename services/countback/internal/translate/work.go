@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
@@ -249,6 +250,9 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	if w.Signed, issues = f.signed(sent, o); len(issues) > 0 {
 		return issues
 	}
+	if item.Step.SignsLastDose() && w.Signed == "" && (reasonText(sent) != "" || sent.Get("output").Exists()) {
+		return refuse("output", "business-rule", "Task.output names no last dose (type "+SystemOutput+"|"+OutputLastDose+"), and more than a plain signature was given: sign another last dose there, or, where the medicine goes on or is decided otherwise, give the status failed with the reason, and no last dose is told to the patient")
+	}
 	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
 	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {
@@ -259,15 +263,34 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 
 // signed asks that whoever releases a hold is named, and says why.
 func signed(sent *fhir.Resource) fhir.Issues {
-	owner := sent.Get("owner")
-	person := strings.HasPrefix(owner.String("reference"), "Practitioner") || owner.String("identifier", "value") != ""
 	switch {
-	case !person && owner.String("display") == "":
-		return refuse("owner", "required", "Task.owner is missing: a hold is released by a named person; give Task.owner as a Practitioner or PractitionerRole, or with a display")
+	case !ownedByPerson(sent.Get("owner")):
+		return refuse("owner", "required", "Task.owner is missing, or names no person: a hold is released by a named person; give Task.owner as a Practitioner or PractitionerRole, or with the name as its display")
 	case reasonText(sent) == "":
 		return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why surgery may go ahead")
 	}
 	return nil
+}
+
+// ownedByPerson reports whether an owner is a member of staff with a name or number: a
+// Practitioner or PractitionerRole, or, where no other kind is said, a display
+// with at least two letters or an identifier.
+func ownedByPerson(owner *fhir.Node) bool {
+	ref, _, _ := strings.Cut(owner.String("reference"), "/_history/")
+	kind := owner.String("type")
+	if i := strings.LastIndex(ref, "/"); i > 0 && kind == "" {
+		kind = ref[strings.LastIndex(ref[:i], "/")+1 : i]
+	}
+	if kind != "" && kind != "Practitioner" && kind != "PractitionerRole" {
+		return false
+	}
+	letters := 0
+	for _, r := range owner.String("display") {
+		if unicode.IsLetter(r) {
+			letters++
+		}
+	}
+	return ref != "" || letters >= 2 || strings.TrimSpace(owner.String("identifier", "value")) != ""
 }
 
 // tooEarly refuses what cannot have been done yet: a wash before its day, the

@@ -402,3 +402,19 @@ func mustJSON(t testing.TB, v any) string {
 	require.NoError(t, err)
 	return string(b)
 }
+
+// Who answers for a hold or a last dose is a member of staff with a name: a dot, an
+// organisation, a device and the patient are none.
+func TestOwnedByPerson(t *testing.T) {
+	for owner, is := range map[string]bool{
+		`{"display":" "}`: false, `{"display":"."}`: false, `{"display":"X"}`: false, `{"display":"Maud Fennimore"}`: true,
+		`{"reference":"Practitioner/p"}`: true, `{"reference":"https://ehr.example/fhir/PractitionerRole/r"}`: true,
+		`{"reference":"Practitioner/p/_history/2"}`: true, `{"reference":"Patient/p","display":"Maud Fennimore"}`: false,
+		`{"reference":"Organization/o","display":"North Clinic"}`: false, `{"reference":"Device/d","display":"robot"}`: false,
+		`{"type":"Organization","display":"North Clinic"}`: false, `{"type":"Practitioner","display":"Maud Fennimore"}`: true,
+		`{"identifier":{"value":"41"}}`: true, `{"identifier":{"value":" "}}`: false,
+	} {
+		task := parse(t, []byte(`{"resourceType":"Task","status":"completed","intent":"plan","owner":`+owner+`}`))
+		require.Equal(t, is, ownedByPerson(task.Get("owner")), owner)
+	}
+}

@@ -191,6 +191,7 @@ func doors(api, pages http.Handler) http.Handler {
 	mux.Handle(desk.Root, pages)
 	mux.Handle(desk.Root+"/", pages)
 	mux.Handle(desk.CalendarRoot+"/", pages)
+	mux.Handle("GET "+desk.Root+"/{$}", http.RedirectHandler(desk.Root, http.StatusFound))
 	mux.Handle("GET /{$}", http.RedirectHandler(desk.Root, http.StatusFound))
 	return mux
 }

@@ -233,3 +233,20 @@ func TestLatestOperation(t *testing.T) {
 		})
 	}
 }
+
+// A medicine whose record gives a code and no word is named by its kind: nobody
+// knows a medicine by its number.
+func TestNumbersAreNoNames(t *testing.T) {
+	for _, r := range []struct{ name, kind, is string }{
+		{"11289", "medicine-warfarin", "Warfarin (code 11289)"},
+		{"B01AA03", "medicine-warfarin", "Warfarin (code B01AA03)"},
+		{"6-MP", "medicine-azathioprine", "6-MP"},
+		{"Warfarin 5 mg", "medicine-warfarin", "Warfarin 5 mg"},
+		{"77", "medicine-mao-inhibitors", "Mao inhibitors (code 77)"},
+	} {
+		require.Equal(t, r.is, inWords(r.name, r.kind))
+	}
+	p, f := defaultProtocol(t), chicago(t)
+	m := statement(t, "m", object{"medicationCodeableConcept": coded(rxnorm, "11289")})
+	require.Equal(t, "Warfarin (code 11289)", only(t, p, f, atEight(t), m).Case.Medicines[0].Name)
+}

@@ -1,10 +1,12 @@
 package translate
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
@@ -74,7 +76,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			}
 			fits = true
 			if byKind[n] == nil {
-				byKind[n] = &readiness.Medicine{Key: k.key, Name: nameOf(r, code), Rules: k.rules, Facts: map[string]any{}}
+				byKind[n] = &readiness.Medicine{Key: k.key, Name: inWords(nameOf(r, code), k.key), Rules: k.rules, Facts: map[string]any{}}
 			}
 			f.dosed(byKind[n], r, c.Day)
 		}
@@ -181,6 +183,19 @@ func nameOf(r *Record, code *fhir.Node) string {
 	}
 	return "A medicine without a name (" + r.Ref() + ")"
 }
+
+// inWords names a medicine of a known kind by the kind where its record gives a
+// code and no word: nobody knows a medicine by its number.
+func inWords(name, kind string) string {
+	if strings.ContainsFunc(name, unicode.IsLetter) && !atcCode.MatchString(name) {
+		return name
+	}
+	words := strings.ReplaceAll(strings.TrimPrefix(kind, "medicine-"), "-", " ")
+	return strings.ToUpper(words[:1]) + words[1:] + " (code " + name + ")"
+}
+
+// atcCode is a code of the Anatomical Therapeutic Chemical classification.
+var atcCode = regexp.MustCompile(`^[A-Z]\d{2}[A-Z]{2}\d{2}$`)
 
 // nameWithCode names a medicine that no rule knows with its first code as well: it may
 // be a product of one that is known, which only a person can tell.

@@ -3,6 +3,7 @@ package translate
 import (
 	"encoding/json"
 	"fmt"
+	"regexp"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -33,10 +34,11 @@ type Row struct {
 	Marks    string           `json:"m,omitempty"` // c: compressed, t: too late
 	Raised   string           `json:"ev,omitempty"`
 	RaisedAt string           `json:"at,omitempty"`
-	Role     string           `json:"ro,omitempty"`  // the one performer who is asked
-	Replaces string           `json:"rp,omitempty"`  // id of the Task that this one replaces
-	Because  string           `json:"bc,omitempty"`  // why it no longer counts, or is asked again
-	Why      string           `json:"why,omitempty"` // why it is no longer asked for
+	Role     string           `json:"ro,omitempty"`    // the one performer who is asked
+	Replaces string           `json:"rp,omitempty"`    // id of the Task that this one replaces
+	Because  string           `json:"bc,omitempty"`    // why it no longer counts, or is asked again
+	About    string           `json:"about,omitempty"` // the record that it was raised for, or a version of it
+	Why      string           `json:"why,omitempty"`   // why it is no longer asked for
 	Work     *Work            `json:"e,omitempty"`
 	Record   string           `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
 	RecordOn string           `json:"po,omitempty"`  // the day that it shows
@@ -131,6 +133,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.Marks += "t"
 	}
 	if i.Raised != nil {
+		r.About = recordNamed.FindString(i.Raised.Key)
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 	}
 	return r
@@ -174,3 +177,7 @@ func (f Facility) Span(s string) (from, to time.Time) {
 	}
 	return m.Begins(f.Calendar), m.Ends(f.Calendar)
 }
+
+// recordNamed finds the record, or one version of it, that what was raised is named
+// after: a question about a record, a report; not a medicine or a risk.
+var recordNamed = regexp.MustCompile(`^[A-Z][A-Za-z]+/[A-Za-z0-9.-]{1,64}(/_history/[A-Za-z0-9.-]{1,64})?`)

@@ -2,7 +2,6 @@ package translate
 
 import (
 	"encoding/json"
-	"regexp"
 	"strconv"
 	"time"
 
@@ -11,10 +10,6 @@ import (
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 )
-
-// recordNamed finds the record, or one version of it, that what was raised is named
-// after: a question about a record, a report; not a medicine or a risk.
-var recordNamed = regexp.MustCompile(`^[A-Z][A-Za-z]+/[A-Za-z0-9.-]{1,64}(/_history/[A-Za-z0-9.-]{1,64})?`)
 
 // TaskMeta is what the store knows of one version of a Task.
 type TaskMeta struct {
@@ -137,8 +132,8 @@ func (f Facility) taskExtensions(t *fhir.Task, r *Row, item *readiness.Item, p *
 	}
 	if item.Raised != nil && item.Raised.Why != "" {
 		add(stringExtension("why", item.Raised.Why))
-		t.ReasonReference = reference(recordNamed.FindString(item.Raised.Key))
 	}
+	t.ReasonReference = reference(r.About)
 	if r.Last != "" {
 		e := r4.Extension{Url: ExtensionBase + "last-day-at"}
 		if item.Last.At.IsZero() {

@@ -47,7 +47,7 @@ func (p *Protocol) plannedByAnswer(r *Record, f Facility, today calendar.Date) [
 	findings := p.Findings(r.Resource, f)
 	for n := range p.holds {
 		rule := &p.holds[n]
-		if rule.answer == nil || !all(rule.filters, r) {
+		if rule.confirm == "" || rule.answer == nil || !all(rule.filters, r) {
 			continue
 		}
 		if i := slices.IndexFunc(findings, rule.answer.found); i >= 0 {
@@ -109,13 +109,11 @@ func (p *Protocol) unconfirmed(grounds []readiness.Ground, records []*Record, b 
 		for n := range grounds {
 			if g := &grounds[n]; g.Record == w.key {
 				g.Active, g.Whole = true, true
-				g.Says = w.rule.says + " was planned for " + spokenDay(w.day) + ", and nobody has said that it was done: if it was, surgery from " + spokenDay(g.Clear())
+				g.Says = w.rule.says + " was planned for " + w.day.Format(dayWords) + ", and nobody has said that it was done: if it was, surgery from " + g.Clear().Format(dayWords)
 			}
 		}
 	}
 }
-
-func spokenDay(d calendar.Date) string { return d.Format("Mon 2 Jan 2006") }
 
 // confirmations asks whether planned work was done, from the day after it was
 // planned for.

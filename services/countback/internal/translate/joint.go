@@ -7,13 +7,8 @@ func (p *Protocol) elsewhere(records []*Record, ref string, facts map[string]any
 		if r.Ref() != ref {
 			continue
 		}
-		for n := range p.holds {
-			rule := &p.holds[n]
-			if rule.Type != r.Type || rule.asksOnly || !all(rule.filters, r) {
-				continue
-			}
-			return rule.sameJoint && (differs(rule.joint, facts["joint"]) || differs(p.sideOf(r), facts["side"]))
-		}
+		rule := p.firstRule(r)
+		return rule != nil && rule.sameJoint && (differs(rule.joint, facts["joint"]) || differs(p.sideOf(r), facts["side"]))
 	}
 	return false
 }

@@ -94,7 +94,7 @@ func (f Facility) obstacle(o readiness.Obstacle, a SafeAnswer, p *Protocol) fhir
 		out.Part = append(out.Part, stringParameter("why", strings.ToUpper(o.Ground[:1])+o.Ground[1:]+"."))
 	} else if s, ok := o.Stands(a.Case, p.Protocol, f.Calendar, a.Now); ok {
 		out.Part = append(out.Part, stringParameter("why",
-			"With surgery on "+s.Plan.Day.Format("Mon 2 Jan 2006")+": "+infeasible(s.Plan, s.Reason, p)))
+			"With surgery on "+s.Plan.Day.Format(dayWords)+": "+infeasible(s.Plan, s.Reason, p)))
 	}
 	return out
 }

@@ -64,6 +64,9 @@ func New(o Options) (http.Handler, error) {
 	o.MaxResource = orDefault(o.MaxResource, defaultMaxResource)
 	o.MaxBundle = orDefault(o.MaxBundle, defaultMaxBundle)
 	o.MaxEntries = orDefault(o.MaxEntries, defaultMaxEntries)
+	if _, err := profiles(); err != nil {
+		return nil, fmt.Errorf("FHIR edge: read the profiles: %w", err)
+	}
 	s := &server{Options: o}
 	var err error
 	if s.metadata, err = s.statement(); err != nil {

@@ -1,6 +1,7 @@
 package fhirapi
 
 import (
+	"fmt"
 	"io/fs"
 	"slices"
 	"sync"
@@ -10,27 +11,27 @@ import (
 	"example.org/countback/services/countback/internal/profile"
 )
 
-// profiles are ours, as they are published; read once.
-var profiles = sync.OnceValue(func() *profile.Set {
+// profiles are ours, as they are published; read once, when the edge is made.
+var profiles = sync.OnceValues(func() (*profile.Set, error) {
 	var all []*fhir.Resource
 	for _, pattern := range []string{"fhir/StructureDefinition-*.json", "fhir/ValueSet-*.json"} {
 		names, err := fs.Glob(api.FHIR, pattern)
 		if err != nil {
-			panic("fhirapi: " + err.Error()) // the pattern is wrong
+			return nil, err
 		}
 		for _, name := range names {
 			body, err := fs.ReadFile(api.FHIR, name)
 			if err != nil {
-				panic("fhirapi: " + err.Error()) // it was found just now
+				return nil, err
 			}
 			r, issues := fhir.Parse(body, 0)
 			if len(issues) > 0 {
-				panic("fhirapi: " + name + ": " + issues.Error()) // a test reads them all
+				return nil, fmt.Errorf("%s: %w", name, issues)
 			}
 			all = append(all, r)
 		}
 	}
-	return profile.Read(all...)
+	return profile.Read(all...), nil
 })
 
 // baseProfile is that of R4 itself, which every resource that is let in follows.
@@ -38,7 +39,8 @@ func baseProfile(typ string) string { return "http://hl7.org/fhir/StructureDefin
 
 // profilesOf are those that a resource of a type can be held against.
 func profilesOf(typ string) []string {
-	return append([]string{baseProfile(typ)}, profiles().Of(typ)...)
+	ours, _ := profiles() // without them there is no edge
+	return append([]string{baseProfile(typ)}, ours.Of(typ)...)
 }
 
 func knowsProfile(url, typ string) bool { return slices.Contains(profilesOf(typ), url) }
@@ -74,7 +76,8 @@ func (v *validation) profiled() (out fhir.Issues) {
 		return nil
 	}
 	for _, url := range v.named() {
-		issues, known := profiles().Check(url, v.resource)
+		ours, _ := profiles()
+		issues, known := ours.Check(url, v.resource)
 		switch {
 		case url == baseProfile(v.ask.typ):
 		case !known:

@@ -61,6 +61,7 @@ type broker struct {
 	dir    string
 	server *Server
 	url    string
+	conns  []*nats.Conn
 }
 
 func startBroker(t *testing.T) *broker {
@@ -72,15 +73,29 @@ func startBroker(t *testing.T) *broker {
 }
 
 func (b *broker) js() jetstream.JetStream {
-	return connect(b.t, func() (*nats.Conn, error) { return Connect(b.url) })
+	js := connect(b.t, func() (*nats.Conn, error) { return Connect(b.url) })
+	b.conns = append(b.conns, js.Conn())
+	return js
 }
 
 func (b *broker) stop() { b.server.Shutdown() }
 
-// start begins anew on the same files and port.
+// start begins anew on the same files and port, and returns when every
+// connection is back: one that is not yet refuses whatever is asked of it.
 func (b *broker) start() {
 	b.t.Helper()
 	b.server = startServer(b.t, ServerOptions{StoreDir: b.dir, Listen: b.url[len("nats://"):]})
+	for _, nc := range b.conns {
+		connected := nc.StatusChanged(nats.CONNECTED)
+		for !nc.IsConnected() && !nc.IsClosed() {
+			select {
+			case <-connected:
+			case <-limited(b.t).Done():
+				require.Fail(b.t, "the connection is not back")
+			}
+		}
+		nc.RemoveStatusListener(connected)
+	}
 }
 
 func openStore(t *testing.T) *store.DB {

@@ -163,9 +163,12 @@ func events(t testing.TB, a *App) map[string]uint64 {
 
 func TestRepeatedMessagesChangeNothing(t *testing.T) {
 	a := started(t, settings(t))
-	for _, m := range corpus(t) {
+	for n, m := range corpus(t) {
 		t.Run(m.Name, func(t *testing.T) {
 			m.post(t, a)
+			if testing.Short() && n%5 > 0 {
+				return // everything there is is read four times a message
+			}
 			before, told := versions(t, a), events(t, a)
 			m.post(t, a)
 			m.post(t, a)

@@ -174,7 +174,7 @@ func TestClearanceInRules(t *testing.T) {
 // signable has a last dose that a prescriber signs, and a list of medicines.
 func signable(t *testing.T) *readiness.Protocol {
 	sign := step("sign", readiness.Window{Due: points(business(readiness.AnchorEarliestDose, -3))})
-	sign.RepeatFor, sign.Performers, sign.Expiry.Kind = "medicine", nurse, readiness.ThisDate
+	sign.RepeatFor, sign.Performers, sign.Expiry.Kind, sign.Named = "medicine", nurse, readiness.ThisDate, true
 	last := step("last", readiness.Window{Opens: points(days("sign", 0)), Due: points(days(readiness.AnchorLastDose, 0))})
 	last.RepeatFor, last.Fixed, last.Expiry.Kind = "medicine", true, readiness.ThisDate
 	list, wash := step("list", before(42, 21)), step("wash", before(3, 1))
@@ -218,8 +218,16 @@ func TestSignedLastDose(t *testing.T) {
 		{"when the rules gave another", map[readiness.Key]readiness.Entry{key("m", 1): change(func(e *readiness.Entry) { e.For[of] = "2026-11-26" })}, "2026-11-27"},
 		{"twice, the second counts", map[readiness.Key]readiness.Entry{
 			key("m", 1): base(), key("m", 2): change(func(e *readiness.Entry) { e.Signed.Day = day(t, "2026-11-24") }),
-			key("m", 3): change(func(e *readiness.Entry) { e.Signed.Day, e.Outcome = day(t, "2026-11-23"), readiness.Failed }),
 		}, "2026-11-24"},
+		{"twice, and what the third round says is that it failed", map[readiness.Key]readiness.Entry{
+			key("m", 1): base(), key("m", 2): base(),
+			key("m", 3): change(func(e *readiness.Entry) { e.Signed.Day, e.Outcome = day(t, "2026-11-23"), readiness.Failed }),
+		}, "2026-11-27"},
+		{"twice, and nobody answered the third round", map[readiness.Key]readiness.Entry{
+			key("m", 1): base(), key("m", 2): base(), key("m", 3): {},
+		}, "2026-11-25"},
+		{"on a step that signs nothing", map[readiness.Key]readiness.Entry{{Step: "last", Repeat: "m", Round: 1}: base()}, "2026-11-27"},
+		{"on a step that the protocol has no more", map[readiness.Key]readiness.Entry{{Step: "gone", Repeat: "m", Round: 1}: base()}, "2026-11-27"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := surgeryOn(t, cal, theDay)

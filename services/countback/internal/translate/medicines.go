@@ -17,10 +17,6 @@ import (
 // a date or a decision.
 const RepeatMedicine = "medicine"
 
-// OutputLastDose is the code of a Task.output with the last dose that a
-// prescriber signs, as valueDate or valueDateTime.
-const OutputLastDose = "last-dose"
-
 // takenStatuses are the statuses with which a record says that the person takes,
 // or may take, the medicine: what is unknown or on hold is asked about.
 var takenStatuses = map[string][]string{
@@ -282,31 +278,6 @@ func inUnit(q *fhir.Node, factors map[string]float64) (float64, bool) {
 		return 0, false
 	}
 	return v * factor, true
-}
-
-// signed reads the last dose that a prescriber signs on a Task; it may not lie
-// after the day of surgery.
-func (f Facility) signed(sent *fhir.Resource, o WorkOptions) (string, fhir.Issues) {
-	for _, out := range sent.Get("output").Items() {
-		for _, c := range out.Get("type", "coding").Items() {
-			if c.String("system") != SystemOutput || c.String("code") != OutputLastDose {
-				continue
-			}
-			m := f.momentOf(out.String("valueDateTime"))
-			if m.IsZero() {
-				m = readiness.Moment{Day: f.day(out.String("valueDate"))}
-			}
-			surgery, _ := calendar.ParseDate(o.Snapshot[readiness.DetailDate])
-			switch {
-			case m.IsZero():
-				return "", refuse("output", "value", "Task.output last-dose must name at least a day, as valueDate or valueDateTime")
-			case !surgery.IsZero() && m.Day > surgery:
-				return "", refuse("output", "business-rule", "Task.output last-dose lies after the day of surgery")
-			}
-			return f.written(m), nil
-		}
-	}
-	return "", nil
 }
 
 // signedMoment reads a signed last dose back; it was written in the facility's

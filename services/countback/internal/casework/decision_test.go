@@ -1,0 +1,125 @@
+package casework
+
+import (
+	"context"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// decides is an output by which a prescriber decides for a medicine.
+func decides(code string) res {
+	return res{"type": coded(translate.SystemOutput, translate.OutputDecision), "valueCodeableConcept": coded(translate.SystemDecision, code)}
+}
+
+func whyText(text string) edit { return set("statusReason", res{"text": text}) }
+
+// onWarfarin is a case in which the list of medicines was made.
+func (h *house) onWarfarin() booked {
+	h.t.Helper()
+	b := h.book("1", surgery)
+	m := takes("1", b.patient, "11289", "warfarin")
+	h.put(by(m), m)
+	h.set("2026-12-15 09:00")
+	h.work(b.plan, "medicine-review", done(""))
+	return b
+}
+
+// A prescriber signs that the medicine goes on: nothing of it is to be stopped,
+// confirmed or begun again, the must is met, no hold comes, and the plan and the
+// sheet say who signed. For another date it is asked again.
+func TestAMedicineGoesOnAsSigned(t *testing.T) {
+	h := newHouse(t)
+	b := h.onWarfarin()
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), set("output", []res{decides("go-on")}), whyText("Mechanical valve."))
+	const says = "Warfarin goes on as usual before surgery, as Dr Example Prescriber signed: Mechanical valve."
+	for _, step := range []string{"medicine-stop", "last-dose-confirmed", "medicine-restart"} {
+		i := h.step(b.plan, step)
+		require.Equal(t, []string{"not-needed", "cancelled"}, []string{i.State, i.Status}, step)
+		require.Equal(t, says, h.get("Task/"+i.ID).String("statusReason", "text"), step)
+	}
+	require.Contains(t, h.advice(b.plan, "medicine-sign-off"), "Warfarin: goes on as usual before surgery, as Dr Example Prescriber signed: Mechanical valve. The rules say:")
+	require.Contains(t, h.advice(b.plan, "medicine-review"), "Warfarin: goes on as usual before surgery, as Dr Example Prescriber signed")
+	out, err := h.office.Handout(context.Background(), b.plan)
+	require.NoError(t, err)
+	require.Equal(t, []translate.GoesOn{{Medicine: "Warfarin", SignedBy: "Dr Example Prescriber"}}, out.GoesOn)
+
+	h.tick("2027-01-08 12:00") // past the day of the last dose
+	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
+
+	h.move("1", b.patient, "2027-03-15")
+	require.NotEqual(t, "done", h.step(b.plan, "medicine-sign-off").State, "it was signed for another date")
+	require.NotEqual(t, "not-needed", h.step(b.plan, "medicine-stop").State)
+	out, err = h.office.Handout(context.Background(), b.plan)
+	require.NoError(t, err)
+	require.Empty(t, out.GoesOn)
+}
+
+// A reference that names nobody is no name for the sheet.
+func TestNoSheetWithoutAName(t *testing.T) {
+	h := newHouse(t)
+	b := h.onWarfarin()
+	h.work(b.plan, "medicine-sign-off", done(""), set("owner", res{"reference": "Practitioner/nobody-here"}), set("output", []res{decides("go-on")}), whyText("Mechanical valve"))
+	out, err := h.office.Handout(context.Background(), b.plan)
+	require.NoError(t, err)
+	require.Empty(t, out.GoesOn)
+}
+
+// The last dose was taken before the prescriber signed that it goes on: the
+// person is without it, so that the restart is decided all the same, and no
+// sheet says to go on.
+func TestGoesOnAfterTheLastDose(t *testing.T) {
+	h := newHouse(t)
+	b := h.onWarfarin()
+	h.work(b.plan, "medicine-stop", done("2026-12-15"))
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), set("output", []res{decides("go-on")}), whyText("Mechanical valve"))
+	require.NotEqual(t, "not-needed", h.step(b.plan, "medicine-restart").State)
+	require.NotEqual(t, "not-needed", h.step(b.plan, "last-dose-confirmed").State)
+	out, err := h.office.Handout(context.Background(), b.plan)
+	require.NoError(t, err)
+	require.Empty(t, out.GoesOn)
+}
+
+// The desk signs the same, in words of its own; what it lacks is refused.
+func TestTheDeskSigns(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		act    Act
+		refuse string
+		stop   string // how the last dose then stands
+		note   string
+	}{
+		{"as advised", Act{Signs: SignAdvised}, "", "open requested 2027-01-05", "Signed: the last dose as advised. Dr Example Prescriber."},
+		{"another day", Act{Signs: SignOtherDay, Dose: "2027-01-03", Reason: "Frail."}, "", "open requested 2027-01-03", "Signed: last dose 2027-01-03. Dr Example Prescriber. Frail."},
+		{"another day and hour", Act{Signs: SignOtherDay, Dose: "2027-01-03", DoseAt: "20:00", Reason: "Frail"}, "", "open requested 2027-01-03", "Signed: last dose 2027-01-03 20:00. Dr Example Prescriber. Frail."},
+		{"another day without a reason", Act{Signs: SignOtherDay, Dose: "2027-01-03"}, "say why another last dose", "", ""},
+		{"another day that is none", Act{Signs: SignOtherDay, Dose: "soon", Reason: "Frail"}, "on which day", "", ""},
+		{"an hour that is none", Act{Signs: SignOtherDay, Dose: "2027-01-03", DoseAt: "noon", Reason: "Frail"}, "not a time of day", "", ""},
+		{"goes on", Act{Signs: SignGoOn, Reason: "Valve"}, "", "not-needed cancelled ", "Signed: goes on as usual. Dr Example Prescriber. Valve."},
+		{"goes on without a reason", Act{Signs: SignGoOn}, "say why the medicine goes on", "", ""},
+		{"not taken", Act{Signs: SignNotTaken, Reason: "Stopped in June"}, "", "not-needed cancelled ", "Signed: not taken. Dr Example Prescriber. Stopped in June."},
+		{"something else", Act{Signs: "perhaps"}, "does not say what was signed", "", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := newHouse(t)
+			b := h.onWarfarin()
+			c.act.TaskID, c.act.Does, c.act.By, c.act.Owner = h.step(b.plan, "medicine-sign-off").ID, ActSign, "Idony Quillfeather", "Dr Example Prescriber"
+			_, err := h.office.Act(context.Background(), c.act)
+			if c.refuse != "" {
+				require.ErrorContains(t, err, c.refuse)
+				require.NotEqual(t, "done", h.step(b.plan, "medicine-sign-off").State)
+				return
+			}
+			require.NoError(t, err)
+			if i := h.step(b.plan, "medicine-stop"); c.stop == "not-needed cancelled " {
+				require.Equal(t, c.stop, i.State+" "+i.Status+" ")
+			} else {
+				require.Contains(t, h.look(b.plan, "medicine-stop"), c.stop)
+			}
+			notes := h.get("Task/" + c.act.TaskID).Get("note")
+			require.Equal(t, c.note, notes.Item(0).String("text"))
+		})
+	}
+}

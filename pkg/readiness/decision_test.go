@@ -20,7 +20,9 @@ func decidable(t *testing.T) *readiness.Protocol {
 	restart.RepeatFor, restart.Need = "medicine", readiness.MustToLeave
 	list := step("list", before(42, 21))
 	list.ListsMedicines = true
-	p := protocol(t, list, sign, last, restart)
+	release := step("release", readiness.Window{})
+	release.Trigger = readiness.TriggerHold
+	p := protocol(t, list, sign, last, restart, release)
 	p.UndatedDecision, p.Horizon = 14, 60
 	p.ItemHolds = []readiness.ItemHold{{Kind: timing, Steps: []string{"last"}, Missed: "not confirmed", Later: "later than planned"}}
 	return p

@@ -18,6 +18,9 @@ type ItemHold struct {
 	// Missed and Later say in plain words what is wrong with an item that was
 	// missed, or done after its last moment. An empty one holds nothing.
 	Missed, Later string
+	// Undecided says what is wrong with the last dose of a medicine that nobody
+	// has decided on when the earliest one that may come out has ended.
+	Undecided string
 	// Outside says what is wrong when surgery lies outside the window after the
 	// last dose of a medicine, and Expired what is wrong with evidence that has
 	// expired with fewer than Left business days to go.
@@ -96,7 +99,13 @@ type watch struct {
 func (w *watch) item(n int) {
 	i := &w.pl.Items[n]
 	replaced := n+1 < len(w.pl.Items) && w.pl.Items[n+1].Replaces > 0
-	if replaced || w.c.Day.IsZero() || i.Applies != Yes || !w.rule.watches(i.Step, w.p) {
+	if replaced || w.c.Day.IsZero() || !w.rule.watches(i.Step, w.p) {
+		return
+	}
+	if i.undecided() {
+		w.undecided(i)
+	}
+	if i.Applies != Yes {
 		return
 	}
 	whole := len(w.rule.Steps) == 0
@@ -205,16 +214,19 @@ func (w *watch) sooner(t time.Time) {
 }
 
 func (w *watch) add(i *Item, suffix, says string) {
-	if says == "" {
-		return
+	if says != "" {
+		w.raise(i, suffix, w.c.itemWords(i)+": "+says)
 	}
+}
+
+// raise adds a ground that an item gives, once.
+func (w *watch) raise(i *Item, suffix, says string) {
 	record := recordOf(i.Key) + suffix
 	if slices.ContainsFunc(w.grounds, func(g Ground) bool { return g.Record == record && g.Kind == w.rule.Kind }) {
 		return
 	}
 	w.grounds = append(w.grounds, Ground{
-		Kind: w.rule.Kind, Record: record, Active: true, Whole: true, OfItem: true,
-		Says: w.c.itemWords(i) + ": " + says,
+		Kind: w.rule.Kind, Record: record, Active: true, Whole: true, OfItem: true, Says: says,
 	})
 }
 

@@ -123,3 +123,32 @@ func TestTheDeskSigns(t *testing.T) {
 		})
 	}
 }
+
+// Facts are missing, so that no last dose comes out: the case does not reach its
+// day without a hold. Four whole days for dabigatran at the strictest make Wed 6
+// January the earliest last dose for Mon 2027-01-11 (CHEST 2022, secondary).
+// What others say of the last dose decides nothing.
+func TestAnUndecidedMedicineHoldsTheCase(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	m := takes("1", b.patient, "1037042", "dabigatran")
+	h.put(by(m), m)
+	require.Equal(t, "upcoming draft ", h.look(b.plan, "medicine-stop"))
+	stop := h.step(b.plan, "medicine-stop").ID
+	_, err := h.tryWork(stop, set("status", "cancelled"), set("statusReason", res{"coding": []res{{"system": translate.SystemReason, "code": "not-needed"}}, "text": "never took it"}))
+	require.ErrorContains(t, err, "a prescriber's to sign")
+	_, err = h.tryWork(stop, set("status", "requested"))
+	require.ErrorContains(t, err, "cannot go from draft to requested")
+
+	h.tick("2027-01-05 23:59:59")
+	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
+	require.False(t, h.caseRow(b.plan).NextAt.After(at("2027-01-07 00:00")), "the tick finds it")
+	h.tick("2027-01-07 00:00")
+	require.Contains(t, h.kinds(b.patient), "medicine-timing")
+	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "Dabigatran, last dose of a medicine: no prescriber has signed what becomes of it before surgery")
+
+	// A signature ends what was wrong; the hold is a person's to release.
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), set("output", []res{decides("go-on")}), whyText("Clot last month"))
+	require.Contains(t, h.kinds(b.patient), "medicine-timing")
+	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "a named person may release it")
+}

@@ -297,7 +297,8 @@ func actsOn(i *casework.ItemView) (a acts) {
 		return a
 	case "draft":
 		a.Done = !i.InDoubt()
-		a.Applies, a.NotNeeded = i.InDoubt(), i.InDoubt()
+		doubt := i.InDoubt() && !i.Step.TakesLastDose() // that is for a prescriber to sign
+		a.Applies, a.NotNeeded = doubt, doubt
 	default:
 		a.Done, a.Failed = true, true
 	}

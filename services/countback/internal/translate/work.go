@@ -129,7 +129,7 @@ func same(a, b *fhir.Node) bool {
 func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
 	allowed := movesFrom(from)
-	answers := from == "draft" && item.Applies == readiness.Unknown
+	answers := from == "draft" && item.Applies == readiness.Unknown && !item.Step.TakesLastDose()
 	if answers { // "yes, it applies"
 		allowed = append(allowed, "requested")
 	}
@@ -318,6 +318,8 @@ func cancel(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
 	}
 	must := item.Step.Need == readiness.Must || item.Step.Need == readiness.MustToLeave
 	switch {
+	case code == ReasonNotNeeded && item.Step.TakesLastDose():
+		return refuse("statusReason", "business-rule", "Task.statusReason not-needed: that a medicine has no last dose is a prescriber's to sign, on the Task that signs for it")
 	case code == ReasonNotNeeded && (item.Applies == readiness.Unknown || w.Outcome == readiness.Applies):
 		w.Outcome = readiness.NotNeeded
 	case code == ReasonNotNeeded:

@@ -90,7 +90,7 @@ func TestWhatRulesComeTo(t *testing.T) {
 		asked     bool
 		given     int // rules that may apply
 	}{
-		{name: "no rule knows it"},
+		{name: "no rule knows it", decides: "a prescriber, because no rule here knows it", asked: true},
 		{name: "taken as usual", rules: []*readiness.MedicineRule{does(readiness.MedicineContinue)}, continues: true, given: 1},
 		{name: "never stopped", rules: []*readiness.MedicineRule{does(readiness.MedicineNeverStop)}, continues: true, given: 1},
 		{name: "taken as usual, and another rule stops it", rules: []*readiness.MedicineRule{does(readiness.MedicineContinue), hold(2)}, last: "2026-11-27", earliest: "2026-11-27", asked: true, given: 2},
@@ -276,9 +276,9 @@ func TestListOfMedicines(t *testing.T) {
 	}{
 		{"none", nil, nil},
 		{"one that is known", []readiness.Medicine{{Key: "m", Name: "M", Rules: rule}}, []string{"On record: M.", "M: last dose by Fri 27 Nov 2026."}},
-		{"one that is not", []readiness.Medicine{{Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
-		{"one that is not, though a step repeats for it", []readiness.Medicine{{Key: "m", Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
-		{"both", []readiness.Medicine{{Name: "Leaves"}, {Key: "m", Name: "M", Rules: rule}}, []string{"On record: M. No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it.", "M: last dose by Fri 27 Nov 2026."}},
+		{"one that is not", []readiness.Medicine{{Name: "Leaves"}}, []string{"No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."}},
+		{"one that is not, though a step repeats for it", []readiness.Medicine{{Key: "m", Name: "Leaves"}}, []string{"No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."}},
+		{"both", []readiness.Medicine{{Name: "Leaves"}, {Key: "m", Name: "M", Rules: rule}}, []string{"On record: M. No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken.", "M: last dose by Fri 27 Nov 2026."}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := surgeryOn(t, cal, theDay)
@@ -292,8 +292,13 @@ func TestListOfMedicines(t *testing.T) {
 			}
 			require.Equal(t, want, item(t, pl, "list").Advice)
 			i := item(t, pl, "last")
-			if len(r.medicines) == 0 || len(r.medicines[len(r.medicines)-1].Rules) == 0 {
-				require.Empty(t, i.Advice, "the item of a medicine that no rule knows")
+			switch last := len(r.medicines) - 1; {
+			case last < 0 || r.medicines[last].Key == "":
+				require.Empty(t, i.Advice, "the item of a medicine that is not listed")
+			case len(r.medicines[last].Rules) == 0:
+				require.Equal(t, "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken.", i.Advice[0])
+				require.Equal(t, readiness.Unknown, i.Applies)
+				require.Equal(t, []string{"whether it goes on, has a last dose, or is not taken, which is decided by a prescriber, because no rule here knows it"}, i.Needs)
 			}
 		})
 	}

@@ -26,7 +26,7 @@ func (d *dating) medicines(c *Case, p *Protocol) {
 	for n := range c.Medicines {
 		a := Advise(&c.Medicines[n], c, d.cal)
 		d.advice = append(d.advice, a)
-		if len(a.Medicine.Rules) == 0 {
+		if a.Medicine.Key == "" {
 			continue
 		}
 		m := doses{last: a.Last, earliest: a.Earliest}
@@ -65,7 +65,7 @@ func (d *dating) advise(i *Item) {
 				says = a.Medicine.Name + ": " + dose.words
 			}
 			i.Advice = append(i.Advice, says)
-		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat && len(a.Medicine.Rules) > 0:
+		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat:
 			dose := d.doses[i.Key.Repeat]
 			i.Advice = d.told(a, dose)
 			if i.Applies == Yes && i.Step.countsFrom(AnchorLastDose) && dose.last.IsZero() && !a.Day.IsZero() {
@@ -117,13 +117,16 @@ func (d *dating) summary() string {
 		out = append(out, "On record: "+strings.Join(known, ", ")+".")
 	}
 	if len(strange) > 0 {
-		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a person reviews them.")
+		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a prescriber decides on each.")
 	}
 	return strings.Join(out, " ")
 }
 
 // undated says what a last dose waits for.
 func (a *MedicineAdvice) undated() []string {
+	if len(a.Medicine.Rules) == 0 {
+		return []string{"whether it goes on, has a last dose, or is not taken, which is decided by " + a.Decides}
+	}
 	if len(a.Needs) > 0 {
 		return a.Needs
 	}

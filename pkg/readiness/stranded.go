@@ -209,6 +209,9 @@ func (c *Case) medicineName(key string) string {
 	if m := c.medicine(key); m != nil {
 		return m.Name
 	}
+	if strings.HasPrefix(key, OtherMedicine) { // the rest says nothing to anybody
+		return "A medicine that no rule here knows"
+	}
 	return upperFirst(key)
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -151,4 +152,70 @@ func TestAnUndecidedMedicineHoldsTheCase(t *testing.T) {
 	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), set("output", []res{decides("go-on")}), whyText("Clot last month"))
 	require.Contains(t, h.kinds(b.patient), "medicine-timing")
 	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "a named person may release it")
+}
+
+// A medicine that no rule knows: a prescriber decides, late and missed like any
+// must, and an undecided one holds the case. Days by hand for Mon 2027-01-11:
+// three business days before D-14 (Mon 28 December) are Tue 22 December,
+// Christmas being closed; the last business day before surgery is Fri 8 January.
+func TestAMedicineThatNoRuleKnows(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	m := res{
+		"resourceType": "MedicationStatement", "identifier": numbered(staySystem, "M-1"), "status": "active",
+		"medicationCodeableConcept": res{"text": "grandmother's drops"}, "subject": ref(b.patient),
+	}
+	h.put(by(m), m)
+	require.Equal(t, "upcoming draft 2026-12-22", h.look(b.plan, "medicine-sign-off"))
+	require.Equal(t, "upcoming draft ", h.look(b.plan, "medicine-stop"))
+	require.Contains(t, h.advice(b.plan, "medicine-sign-off"), "Grandmother's drops: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken.")
+	for _, e := range h.after(0) {
+		require.NotContains(t, string(e.Data), "drops", "keys and events carry no free text")
+	}
+	out, err := h.office.Handout(context.Background(), b.plan)
+	require.NoError(t, err)
+	for _, l := range out.Lines {
+		require.Empty(t, l.SignedBy)
+		require.False(t, l.Part == translate.PartMedicine && l.Item.Applies == readiness.Yes, "no line of an undecided one")
+	}
+
+	h.set("2026-12-10 09:00")
+	h.work(b.plan, "medicine-review", done(""))
+	h.tick("2026-12-23 09:00")
+	require.Equal(t, "late", h.step(b.plan, "medicine-sign-off").State)
+	h.tick("2027-01-07 23:59:59")
+	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
+	h.tick("2027-01-08 00:00")
+	require.Contains(t, h.kinds(b.patient), "medicine-timing")
+	h.tick("2027-01-11 00:00")
+	require.Equal(t, "missed", h.step(b.plan, "medicine-sign-off").State)
+}
+
+// Of the three decisions on it, each is signed by a person with a name; without
+// one of them nothing is.
+func TestDecidedThoughNoRuleKnowsIt(t *testing.T) {
+	for _, c := range []struct {
+		name, stop string
+		out        []res
+	}{
+		{"it goes on", "not-needed cancelled ", []res{decides("go-on")}},
+		{"it is not taken", "not-needed cancelled ", []res{decides("not-taken")}},
+		{"a last dose on a day", "open requested 2027-01-04", []res{decides("last-dose"), {"type": coded(translate.SystemOutput, translate.OutputLastDose), "valueDate": "2027-01-04"}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := newHouse(t)
+			b := h.book("1", surgery)
+			m := res{
+				"resourceType": "MedicationStatement", "identifier": numbered(staySystem, "M-1"), "status": "active",
+				"medicationCodeableConcept": res{"text": "grandmother's drops"}, "subject": ref(b.patient),
+			}
+			h.put(by(m), m)
+			h.set("2026-12-15 09:00")
+			h.work(b.plan, "medicine-review", done(""))
+			_, err := h.tryWork(h.step(b.plan, "medicine-sign-off").ID, done(""), named("Dr Example Prescriber"))
+			require.ErrorContains(t, err, "no last dose is advised")
+			h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), set("output", c.out), whyText("Asked the pharmacist"))
+			require.Equal(t, c.stop, h.look(b.plan, "medicine-stop"))
+		})
+	}
 }

@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strconv"
@@ -59,7 +60,7 @@ func (p *Protocol) medicines(out []Booking, records []*Record, f Facility) {
 // then what no rule knows, by name.
 func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []readiness.Medicine {
 	byKind := make([]*readiness.Medicine, len(p.drugs.kinds))
-	var strange []readiness.Medicine
+	var others []readiness.Medicine
 	for _, r := range records {
 		if !f.takes(r, c) {
 			continue
@@ -76,10 +77,8 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			}
 			f.dosed(byKind[n], r, c.Day)
 		}
-		name := nameWithCode(nameOf(r, code), code)
-		known := func(m readiness.Medicine) bool { return m.Name == name }
-		if !fits && !slices.ContainsFunc(strange, known) {
-			strange = append(strange, readiness.Medicine{Name: name})
+		if !fits {
+			others = f.other(others, r, code, c.Day)
 		}
 	}
 	var out []readiness.Medicine
@@ -92,8 +91,10 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 		}
 		out = append(out, *m)
 	}
-	slices.SortFunc(strange, func(a, b readiness.Medicine) int { return strings.Compare(a.Name, b.Name) })
-	return append(out, strange...)
+	slices.SortFunc(others, func(a, b readiness.Medicine) int {
+		return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(a.Key, b.Key))
+	})
+	return append(out, others...)
 }
 
 // disowned are the kinds of medicine of which every record was entered in error.
@@ -111,7 +112,7 @@ func (p *Protocol) disowned(records []*Record) []string {
 			out = append(out, k.key)
 		}
 	}
-	return out
+	return append(out, p.disownedOthers(records)...)
 }
 
 // takes reports whether a record says that the person takes a medicine before
@@ -192,16 +193,6 @@ func inWords(name, kind string) string {
 
 // atcCode is a code of the Anatomical Therapeutic Chemical classification.
 var atcCode = regexp.MustCompile(`^[A-Z]\d{2}[A-Z]{2}\d{2}$`)
-
-// nameWithCode names a medicine that no rule knows with its first code as well: it may
-// be a product of one that is known, which only a person can tell.
-func nameWithCode(name string, code *fhir.Node) string {
-	c := code.Get("coding").Item(0).String("code")
-	if c == "" || strings.EqualFold(c, name) {
-		return name
-	}
-	return name + " (code " + c + ")"
-}
 
 // contradicted marks an interval on which records differ; none is nought.
 const contradicted = 0.0

@@ -21,6 +21,9 @@ type ItemHold struct {
 	// Undecided says what is wrong with the last dose of a medicine that nobody
 	// has decided on when the earliest one that may come out has ended.
 	Undecided string
+	// Unsigned says what is wrong with a last dose that is recorded as taken, and
+	// that nobody signed, once its day has ended.
+	Unsigned string
 	// Outside says what is wrong when surgery lies outside the window after the
 	// last dose of a medicine, and Expired what is wrong with evidence that has
 	// expired with fewer than Left business days to go.
@@ -123,6 +126,7 @@ func (w *watch) item(n int) {
 		w.add(i, "", w.rule.Expired)
 	}
 	if !whole {
+		w.unsigned(i)
 		w.doses(i)
 	}
 }

@@ -27,6 +27,18 @@ func (w *watch) undecided(i *Item) {
 	w.raise(i, "@undecided", says+": "+w.rule.Undecided)
 }
 
+// unsigned keeps the case held for a last dose that somebody records as taken and
+// that no prescriber has signed: the record stands, and answers nothing.
+func (w *watch) unsigned(i *Item) {
+	switch {
+	case i.State != StateDone || !i.Step.TakesLastDose() || len(i.Waits) == 0 || i.Last.IsZero() || w.rule.Unsigned == "":
+	case w.now.Before(i.Last.Ends(w.cal)):
+		w.sooner(i.Last.Ends(w.cal))
+	default:
+		w.add(i, "", w.rule.Unsigned)
+	}
+}
+
 // decideBy is when a medicine that is still undecided holds the case: once the
 // earliest last dose that may come out has ended, or where none is known on the
 // last day of the signature; at the latest on the last business day before

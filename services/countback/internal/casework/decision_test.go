@@ -219,3 +219,37 @@ func TestDecidedThoughNoRuleKnowsIt(t *testing.T) {
 		})
 	}
 }
+
+// A last dose is recorded that nobody signed: the record stands, and the case is
+// held all the same when the day has ended. Dates by hand: see signed.
+func TestARecordedLastDoseThatNobodySigned(t *testing.T) {
+	h := newHouse(t)
+	b := h.onWarfarin()
+	h.set("2027-01-05 21:00")
+	h.work(b.plan, "medicine-stop", takenOn("2027-01-05 08:00"))
+	require.Equal(t, "done", h.step(b.plan, "medicine-stop").State)
+	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
+	h.tick("2027-01-06 00:00")
+	require.Contains(t, h.kinds(b.patient), "medicine-timing")
+	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "Warfarin, last dose of a medicine (by Tue 5 Jan 2027): it was recorded as taken, and no prescriber has signed it")
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"))
+	require.Contains(t, h.kinds(b.patient), "medicine-timing", "only a person releases it")
+	h.work(b.plan, "clear-hold", release("Dr Example Prescriber", "Taken in time, and right."))
+	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
+}
+
+// A last dose that is recorded far too early asks the prescriber at once, and
+// only once.
+func TestALastDoseFarTooEarlyAsksThePrescriber(t *testing.T) {
+	h := newHouse(t)
+	b := h.signed()
+	h.work(b.plan, "medicine-stop", done("2026-12-12"))
+	require.Equal(t, "done", h.step(b.plan, "medicine-stop").State)
+	ask := h.step(b.plan, "restart-or-bridge")
+	task := h.get("Task/" + ask.ID)
+	require.Equal(t, []string{"urgent", "prescriber"}, []string{task.String("priority"), task.String("performerType", "coding", "code")})
+	require.Contains(t, extensionTexts(task, "why"), "Warfarin: the last dose is recorded for Sat 12 Dec 2026, 24 days before the one that stands (Tue 5 Jan 2027)")
+	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+	h.tick("2026-12-20 09:00")
+	require.Len(t, h.rounds(b.plan, "restart-or-bridge"), 1, "answered")
+}

@@ -262,6 +262,8 @@ func repeatOf(i *casework.ItemView) string {
 	switch {
 	case i.Raised != nil && i.Raised.Why != "":
 		return i.Raised.Why
+	case len(i.Advice) > 0 && i.Key.Repeat != "": // which medicine it is
+		return strings.TrimSuffix(i.Advice[0], " The rules say:")
 	case i.Key.Round > 1:
 		return "asked for again"
 	}

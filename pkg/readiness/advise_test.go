@@ -90,7 +90,7 @@ func TestWhatRulesComeTo(t *testing.T) {
 		asked     bool
 		given     int // rules that may apply
 	}{
-		{name: "no rule knows it"},
+		{name: "no rule knows it", decides: "a prescriber, because no rule here knows it", asked: true},
 		{name: "taken as usual", rules: []*readiness.MedicineRule{does(readiness.MedicineContinue)}, continues: true, given: 1},
 		{name: "never stopped", rules: []*readiness.MedicineRule{does(readiness.MedicineNeverStop)}, continues: true, given: 1},
 		{name: "taken as usual, and another rule stops it", rules: []*readiness.MedicineRule{does(readiness.MedicineContinue), hold(2)}, last: "2026-11-27", earliest: "2026-11-27", asked: true, given: 2},
@@ -174,7 +174,7 @@ func TestClearanceInRules(t *testing.T) {
 // signable has a last dose that a prescriber signs, and a list of medicines.
 func signable(t *testing.T) *readiness.Protocol {
 	sign := step("sign", readiness.Window{Due: points(business(readiness.AnchorEarliestDose, -3))})
-	sign.RepeatFor, sign.Performers, sign.Expiry.Kind = "medicine", nurse, readiness.ThisDate
+	sign.RepeatFor, sign.Performers, sign.Expiry.Kind, sign.Named = "medicine", nurse, readiness.ThisDate, true
 	last := step("last", readiness.Window{Opens: points(days("sign", 0)), Due: points(days(readiness.AnchorLastDose, 0))})
 	last.RepeatFor, last.Fixed, last.Expiry.Kind = "medicine", true, readiness.ThisDate
 	list, wash := step("list", before(42, 21)), step("wash", before(3, 1))
@@ -218,8 +218,16 @@ func TestSignedLastDose(t *testing.T) {
 		{"when the rules gave another", map[readiness.Key]readiness.Entry{key("m", 1): change(func(e *readiness.Entry) { e.For[of] = "2026-11-26" })}, "2026-11-27"},
 		{"twice, the second counts", map[readiness.Key]readiness.Entry{
 			key("m", 1): base(), key("m", 2): change(func(e *readiness.Entry) { e.Signed.Day = day(t, "2026-11-24") }),
-			key("m", 3): change(func(e *readiness.Entry) { e.Signed.Day, e.Outcome = day(t, "2026-11-23"), readiness.Failed }),
 		}, "2026-11-24"},
+		{"twice, and what the third round says is that it failed", map[readiness.Key]readiness.Entry{
+			key("m", 1): base(), key("m", 2): base(),
+			key("m", 3): change(func(e *readiness.Entry) { e.Signed.Day, e.Outcome = day(t, "2026-11-23"), readiness.Failed }),
+		}, "2026-11-27"},
+		{"twice, and nobody answered the third round", map[readiness.Key]readiness.Entry{
+			key("m", 1): base(), key("m", 2): base(), key("m", 3): {},
+		}, "2026-11-25"},
+		{"on a step that signs nothing", map[readiness.Key]readiness.Entry{{Step: "last", Repeat: "m", Round: 1}: base()}, "2026-11-27"},
+		{"on a step that the protocol has no more", map[readiness.Key]readiness.Entry{{Step: "gone", Repeat: "m", Round: 1}: base()}, "2026-11-27"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := surgeryOn(t, cal, theDay)
@@ -268,9 +276,9 @@ func TestListOfMedicines(t *testing.T) {
 	}{
 		{"none", nil, nil},
 		{"one that is known", []readiness.Medicine{{Key: "m", Name: "M", Rules: rule}}, []string{"On record: M.", "M: last dose by Fri 27 Nov 2026."}},
-		{"one that is not", []readiness.Medicine{{Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
-		{"one that is not, though a step repeats for it", []readiness.Medicine{{Key: "m", Name: "Leaves"}}, []string{"No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it."}},
-		{"both", []readiness.Medicine{{Name: "Leaves"}, {Key: "m", Name: "M", Rules: rule}}, []string{"On record: M. No rule here knows: Leaves; a person reviews them.", "Leaves: no rule here knows it; a person reviews it.", "M: last dose by Fri 27 Nov 2026."}},
+		{"one that is not", []readiness.Medicine{{Name: "Leaves"}}, []string{"No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."}},
+		{"one that is not, though a step repeats for it", []readiness.Medicine{{Key: "m", Name: "Leaves"}}, []string{"No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."}},
+		{"both", []readiness.Medicine{{Name: "Leaves"}, {Key: "m", Name: "M", Rules: rule}}, []string{"On record: M. No rule here knows: Leaves; a prescriber decides on each.", "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken.", "M: last dose by Fri 27 Nov 2026."}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := surgeryOn(t, cal, theDay)
@@ -284,8 +292,13 @@ func TestListOfMedicines(t *testing.T) {
 			}
 			require.Equal(t, want, item(t, pl, "list").Advice)
 			i := item(t, pl, "last")
-			if len(r.medicines) == 0 || len(r.medicines[len(r.medicines)-1].Rules) == 0 {
-				require.Empty(t, i.Advice, "the item of a medicine that no rule knows")
+			switch last := len(r.medicines) - 1; {
+			case last < 0 || r.medicines[last].Key == "":
+				require.Empty(t, i.Advice, "the item of a medicine that is not listed")
+			case len(r.medicines[last].Rules) == 0:
+				require.Equal(t, "Leaves: no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken.", i.Advice[0])
+				require.Equal(t, readiness.Unknown, i.Applies)
+				require.Equal(t, []string{"whether it goes on, has a last dose, or is not taken, which is decided by a prescriber, because no rule here knows it"}, i.Needs)
 			}
 		})
 	}

@@ -39,6 +39,8 @@ type Entry struct {
 	Record  string            // the record that shows it was done; empty: a person says so
 	Against string            // a record that a person does not accept
 	Signed  Moment            // the last dose that a prescriber signed; zero: as advised
+	Decided Decision          // what a prescriber signed instead of a last dose
+	By      string            // who answers for it, in words; empty: nobody is named
 }
 
 // Proof is a record that shows that a step was done, so that nobody has to say

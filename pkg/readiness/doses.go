@@ -1,11 +1,18 @@
 package readiness
 
-import "strings"
+import (
+	"strings"
+
+	"example.org/countback/pkg/calendar"
+)
 
 // doses are the moments of one medicine that steps count from.
 type doses struct {
 	last, earliest Moment
-	signed         bool // by a prescriber
+	signed         bool     // a last dose, by a prescriber
+	decided        Decision // what a prescriber signed instead of a last dose
+	words          string   // that, with who signed it and why
+	taken          bool     // somebody recorded that the last dose was taken
 }
 
 // medicines works out the advice on each medicine of the case. What a prescriber
@@ -19,35 +26,31 @@ func (d *dating) medicines(c *Case, p *Protocol) {
 	for n := range c.Medicines {
 		a := Advise(&c.Medicines[n], c, d.cal)
 		d.advice = append(d.advice, a)
-		if len(a.Medicine.Rules) == 0 {
+		if a.Medicine.Key == "" {
 			continue
 		}
 		m := doses{last: a.Last, earliest: a.Earliest}
 		if m.earliest.IsZero() && !c.Day.IsZero() {
 			m.earliest = Moment{Day: c.Day.Add(-p.UndatedDecision)}
 		}
-		if s := c.signed(a.Medicine.Key); !s.IsZero() {
-			if !s.At.IsZero() {
-				s.At = s.At.In(d.cal.Zone())
-			}
-			m = doses{last: s, earliest: s, signed: true}
-		}
+		m.signs(c, p, a.Medicine.Key, d.cal)
 		d.doses[a.Medicine.Key] = m
 	}
 }
 
-// signed is the last dose that a prescriber signed for a medicine and the date
-// that stands; of several the one of the latest round.
-func (c *Case) signed(medicine string) Moment {
-	var out Moment
-	round := 0
-	for key, e := range c.Entries {
-		if key.Repeat == medicine && key.Round > round && e.Outcome == Done && !e.Signed.IsZero() &&
-			e.For[DetailDate] == c.Day.String() && e.For[DetailLastDose(medicine)] == c.Details[DetailLastDose(medicine)] {
-			out, round = e.Signed, key.Round
+// signs lays what a prescriber signed over what the rules give.
+func (m *doses) signs(c *Case, p *Protocol, medicine string, cal *calendar.Calendar) {
+	e, ok := c.signature(p, medicine)
+	switch s := e.Signed; {
+	case !ok:
+	case e.Decided != DecidedLastDose:
+		m.decided, m.words, m.taken = e.Decided, e.Decided.words(e), c.lastTaken(p, medicine)
+	case !s.IsZero():
+		if !s.At.IsZero() {
+			s.At = s.At.In(cal.Zone())
 		}
+		m.last, m.earliest, m.signed = s, s, true
 	}
-	return out
 }
 
 // advise tells an item what the rules on medicines say, and keeps a last dose
@@ -57,13 +60,18 @@ func (d *dating) advise(i *Item) {
 		a := &d.advice[n]
 		switch {
 		case i.Step.ListsMedicines:
-			i.Advice = append(i.Advice, a.Headline())
-		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat && len(a.Medicine.Rules) > 0:
+			says := a.Headline()
+			if dose := d.doses[a.Medicine.Key]; dose.decided != DecidedLastDose {
+				says = a.Medicine.Name + ": " + dose.words
+			}
+			i.Advice = append(i.Advice, says)
+		case i.Step.RepeatFor != "" && a.Medicine.Key == i.Key.Repeat:
 			dose := d.doses[i.Key.Repeat]
 			i.Advice = d.told(a, dose)
 			if i.Applies == Yes && i.Step.countsFrom(AnchorLastDose) && dose.last.IsZero() && !a.Day.IsZero() {
 				i.Applies, i.Needs = Unknown, a.undated()
 			}
+			dose.decide(i, a.Medicine.Name)
 		}
 	}
 	if i.Step.ListsMedicines && len(i.Advice) > 0 {
@@ -80,6 +88,9 @@ func (d *dating) told(a *MedicineAdvice, dose doses) []string {
 	words := a.Words(d.cal)
 	if d.notice != "" {
 		words = append(words, d.notice)
+	}
+	if dose.decided != DecidedLastDose {
+		return append([]string{a.Medicine.Name + ": " + dose.words + " The rules say:"}, words...)
 	}
 	if !dose.signed {
 		return words
@@ -106,13 +117,16 @@ func (d *dating) summary() string {
 		out = append(out, "On record: "+strings.Join(known, ", ")+".")
 	}
 	if len(strange) > 0 {
-		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a person reviews them.")
+		out = append(out, "No rule here knows: "+strings.Join(strange, ", ")+"; a prescriber decides on each.")
 	}
 	return strings.Join(out, " ")
 }
 
 // undated says what a last dose waits for.
 func (a *MedicineAdvice) undated() []string {
+	if len(a.Medicine.Rules) == 0 {
+		return []string{"whether it goes on, has a last dose, or is not taken, which is decided by " + a.Decides}
+	}
 	if len(a.Needs) > 0 {
 		return a.Needs
 	}
@@ -133,6 +147,9 @@ func (s *Step) countsFrom(anchor string) bool {
 func (s *Step) SignsLastDose() bool {
 	return s.Named && s.RepeatFor != "" && s.countsFrom(AnchorEarliestDose)
 }
+
+// TakesLastDose reports whether the step is the last dose of a medicine itself.
+func (s *Step) TakesLastDose() bool { return s.RepeatFor != "" && s.countsFrom(AnchorLastDose) }
 
 // DetailLastDose names, among a case's details, the last dose that the rules
 // give for a medicine: what was signed or done for another one is asked again.

@@ -18,6 +18,12 @@ type ItemHold struct {
 	// Missed and Later say in plain words what is wrong with an item that was
 	// missed, or done after its last moment. An empty one holds nothing.
 	Missed, Later string
+	// Undecided says what is wrong with the last dose of a medicine that nobody
+	// has decided on when the earliest one that may come out has ended.
+	Undecided string
+	// Unsigned says what is wrong with a last dose that is recorded as taken, and
+	// that nobody signed, once its day has ended.
+	Unsigned string
 	// Outside says what is wrong when surgery lies outside the window after the
 	// last dose of a medicine, and Expired what is wrong with evidence that has
 	// expired with fewer than Left business days to go.
@@ -96,7 +102,13 @@ type watch struct {
 func (w *watch) item(n int) {
 	i := &w.pl.Items[n]
 	replaced := n+1 < len(w.pl.Items) && w.pl.Items[n+1].Replaces > 0
-	if replaced || w.c.Day.IsZero() || i.Applies != Yes || !w.rule.watches(i.Step, w.p) {
+	if replaced || w.c.Day.IsZero() || !w.rule.watches(i.Step, w.p) {
+		return
+	}
+	if i.undecided() {
+		w.undecided(i)
+	}
+	if i.Applies != Yes {
 		return
 	}
 	whole := len(w.rule.Steps) == 0
@@ -114,6 +126,7 @@ func (w *watch) item(n int) {
 		w.add(i, "", w.rule.Expired)
 	}
 	if !whole {
+		w.unsigned(i)
 		w.doses(i)
 	}
 }
@@ -205,16 +218,19 @@ func (w *watch) sooner(t time.Time) {
 }
 
 func (w *watch) add(i *Item, suffix, says string) {
-	if says == "" {
-		return
+	if says != "" {
+		w.raise(i, suffix, w.c.itemWords(i)+": "+says)
 	}
+}
+
+// raise adds a ground that an item gives, once.
+func (w *watch) raise(i *Item, suffix, says string) {
 	record := recordOf(i.Key) + suffix
 	if slices.ContainsFunc(w.grounds, func(g Ground) bool { return g.Record == record && g.Kind == w.rule.Kind }) {
 		return
 	}
 	w.grounds = append(w.grounds, Ground{
-		Kind: w.rule.Kind, Record: record, Active: true, Whole: true, OfItem: true,
-		Says: w.c.itemWords(i) + ": " + says,
+		Kind: w.rule.Kind, Record: record, Active: true, Whole: true, OfItem: true, Says: says,
 	})
 }
 
@@ -275,8 +291,8 @@ func (c *Case) lapsed(standing []Ground, p *Protocol) []Ground {
 			}
 			g := Ground{Kind: h.Kind, Record: record, Whole: true, OfItem: true, Withdrawn: slices.Contains(c.Disowned, key.Repeat)}
 			name := key.Repeat
-			if m := c.medicine(key.Repeat); m != nil {
-				name = m.Name
+			if m := c.medicine(key.Repeat); m != nil || strings.HasPrefix(name, OtherMedicine) {
+				name = c.medicineName(key.Repeat)
 			}
 			g.Says = strings.TrimPrefix(name+", ", ", ") + lowerFirst(p.title(key.Step)) + ": what was wrong is settled or the date moved, and a named person may release it"
 			if g.Withdrawn {

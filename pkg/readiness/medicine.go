@@ -97,8 +97,12 @@ type MedicineAdvice struct {
 	Clearance  float64       // mL/min; zero: not known, or of no concern to any rule
 }
 
-// Asked reports whether the medicine needs a date or a decision.
-func (a *MedicineAdvice) Asked() bool { return len(a.Medicine.Rules) > 0 && !a.Continues }
+// OtherMedicine begins the keys of medicines that no rule knows.
+const OtherMedicine = "medicine-other-"
+
+// Asked reports whether the medicine needs a date or a decision: also one that
+// no rule knows, as far as it can be told apart.
+func (a *MedicineAdvice) Asked() bool { return a.Medicine.Key != "" && !a.Continues }
 
 // Advise applies the rules that fit a medicine to a case. Several may give a
 // last dose: all are told, and the strictest is taken. Where a fact is missing
@@ -170,13 +174,20 @@ func (a *MedicineAdvice) take(d *DoseCandidate) bool {
 // settle draws the conclusion: a date only where nothing is missing and nobody
 // else decides.
 func (a *MedicineAdvice) settle(usual bool) {
-	const nobody = "the prescriber, because no rule here fits this person"
+	const (
+		nobody = "the prescriber, because no rule here fits this person"
+		person = "a prescriber, because no rule here knows it"
+	)
+	if len(a.Medicine.Rules) == 0 {
+		a.Decides = person
+		return
+	}
 	if len(a.Needs) > 0 || a.Decides != "" {
 		a.Last, a.By = Moment{}, nil
 		return
 	}
 	a.Continues = usual && a.Last.IsZero() && len(a.Asks) == 0
-	if a.Last.IsZero() && !a.Continues && !a.Day.IsZero() && len(a.Medicine.Rules) > 0 {
+	if a.Last.IsZero() && !a.Continues && !a.Day.IsZero() {
 		a.Decides = nobody
 	}
 }

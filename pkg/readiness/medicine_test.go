@@ -131,7 +131,7 @@ func TestNoDateNoLastDose(t *testing.T) {
 func TestStepsOfAMedicine(t *testing.T) {
 	compile := medicineConditions(t)
 	sign := step("sign", readiness.Window{Due: points(business(readiness.AnchorEarliestDose, -3))})
-	sign.RepeatFor, sign.Performers, sign.Expiry.Kind = "medicine", nurse, readiness.ThisDate
+	sign.RepeatFor, sign.Performers, sign.Expiry.Kind, sign.Named = "medicine", nurse, readiness.ThisDate, true
 	last := step("last", readiness.Window{Opens: points(days("sign", 0)), Due: points(days(readiness.AnchorLastDose, 0))})
 	last.RepeatFor, last.Fixed, last.Expiry.Kind = "medicine", true, readiness.ThisDate
 	list := step("list", before(42, 21))

@@ -15,7 +15,7 @@ func (a *MedicineAdvice) Headline() string {
 	name := a.Medicine.Name
 	switch {
 	case len(a.Medicine.Rules) == 0:
-		return name + ": no rule here knows it; a person reviews it."
+		return name + ": no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."
 	case a.neverStops():
 		return name + ": never stopped for surgery."
 	case a.Continues:

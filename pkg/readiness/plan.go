@@ -36,6 +36,8 @@ type Item struct {
 	Raised  *Raised
 	Entry   Entry
 	Advice  []string // what the rules on medicines say, in words
+	// Decided says why it is not needed, where a prescriber signed so.
+	Decided string
 }
 
 // Plan is all items of a case at one moment.
@@ -169,11 +171,13 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		}
 		later := c.Entries[Key{i.Key.Step, i.Key.Repeat, round + 1}].Outcome != NoOutcome
 		i.Applies = applies
-		if asked {
+		if asked && i.Decided == "" {
 			i.Applies, i.Needs = Yes, nil
 		}
 		i.State = i.settled(c, later)
 		switch {
+		case i.Decided != "" && i.State != StateDone && i.State != Expired:
+			i.State = Needless
 		case i.State != "":
 		case c.Ending != Running && !i.Step.Outlives:
 			i.State = Needless

@@ -200,6 +200,8 @@ type Protocol struct {
 	LinkTolerance       int    // days between two dates that may still be one operation
 	MedicineNotice      string // what stands under advice on medicines; empty when they are approved
 	UndatedDecision     int    // days before surgery from which a medicine without a last dose counts
+	EarlyDose           int    // days that a last dose may be taken before its day without a question; 0: it is never asked
+	EarlyDoseMark       string // how that was checked, see Source
 	Stays               []Stay
 	Gates               []Gate
 	ItemHolds           []ItemHold

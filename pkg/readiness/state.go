@@ -80,9 +80,10 @@ func (e Entry) counts(s *Step, c *Case) bool {
 
 // TooEarly reports whether what was done on a day was done before it could be:
 // before the window of a fixed step, of one that counts for a date and is opened
-// by it, and of anything that can only follow the operation.
+// by it, and of anything that can only follow the operation. A last dose that was
+// taken is a fact, however early: it is asked about, and not asked for again.
 func (i *Item) TooEarly(on calendar.Date) bool {
-	if on.IsZero() || i.Opens.IsZero() || on >= i.Opens.Day {
+	if on.IsZero() || i.Opens.IsZero() || on >= i.Opens.Day || i.Step.TakesLastDose() {
 		return false
 	}
 	s := i.Step

@@ -36,6 +36,7 @@ func Stranded(b Before, c *Case, pl *Plan, p *Protocol, cal *calendar.Calendar, 
 	s.carryOn(p)
 	if c.Arrived.IsZero() && c.Left.IsZero() {
 		s.stopped(p)
+		s.otherwise(pl, p)
 		s.stopDays(pl)
 	}
 	return s.out, s.next
@@ -88,14 +89,14 @@ func (s *stranding) stopped(p *Protocol) {
 			continue
 		}
 		if why := s.why(i.Key, p); why != "" {
-			s.ask(i.Key.Repeat, why)
+			s.ask(i.Key.Repeat, i.stopped(why))
 		}
 	}
 	moved := s.moved()
 	for n := 0; moved != "" && n < len(s.b.Items); n++ {
 		i := &s.b.Items[n]
 		if step := p.Step(i.Key.Step); step != nil && step.Trigger == TriggerStopped && !i.State.Waiting() {
-			s.ask(medicineOf(i.Key.Repeat), moved+"; the prescriber decided on an earlier change")
+			s.ask(medicineOf(i.Key.Repeat), "was stopped, or to be stopped, for an earlier date, and "+moved+"; the prescriber decided on an earlier change")
 		}
 	}
 }
@@ -159,6 +160,20 @@ func (h *Hold) restsOn(k Key) bool {
 	return true
 }
 
+// stopped says what is known of a medicine that is, or was to be, stopped, and
+// what happened then.
+func (i *Item) stopped(then string) string {
+	switch on := i.Entry.On; {
+	case i.Entry.Outcome != Done:
+		return "was to be stopped on " + i.Due.Words() + "; nobody has confirmed it. " + upperFirst(then)
+	case on.IsZero():
+		return "is stopped already, and " + then
+	default:
+		return "is stopped already (last dose recorded for " + on.Format(dayLayout) + "), and " + then
+	}
+}
+
+// ask raises the question what to do with a medicine, unless it waits for an answer.
 func (s *stranding) ask(medicine, why string) {
 	if s.open[medicine] {
 		return
@@ -167,7 +182,7 @@ func (s *stranding) ask(medicine, why string) {
 	s.times[medicine]++
 	s.out = append(s.out, Raised{
 		Trigger: TriggerStopped, Key: fmt.Sprintf("%s%s%d", medicine, ofMedicine, s.times[medicine]), At: s.now,
-		Why: s.c.medicineName(medicine) + " is stopped already, and " + why + ".",
+		Why: s.c.medicineName(medicine) + " " + why + ".",
 	})
 }
 
@@ -208,6 +223,9 @@ func (s *stranding) raised(key string) bool {
 func (c *Case) medicineName(key string) string {
 	if m := c.medicine(key); m != nil {
 		return m.Name
+	}
+	if strings.HasPrefix(key, OtherMedicine) { // the rest says nothing to anybody
+		return "A medicine that no rule here knows"
 	}
 	return upperFirst(key)
 }

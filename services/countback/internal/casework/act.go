@@ -22,6 +22,7 @@ const (
 	ActReopen    = "reopen"
 	ActNote      = "note"
 	ActAssign    = "assign"
+	ActSign      = "sign"
 )
 
 // Act is what a person does with one item, in words instead of a whole Task.
@@ -34,6 +35,9 @@ type Act struct {
 	Reason  string // why it is waived, not needed, failed, reopened or released
 	Owner   string // name of who takes it on, or answers for it
 	Text    string // of a note
+	Signs   string // of a signature for a medicine: one of the Sign constants
+	Dose    string // the day of the last dose that is signed, where it is another one, 2006-01-02
+	DoseAt  string // its hour by the facility's clock, 15:04; empty: any
 	Source  string // that the archive names
 
 	at time.Time // when
@@ -92,6 +96,7 @@ var deeds = map[string]struct{ status, code, said string }{
 	ActReopen:    {"requested", "", "Asked for again."},
 	ActNote:      {},
 	ActAssign:    {"", "", "Taken on."},
+	ActSign:      {"completed", "", ""},
 }
 
 // acted is the Task with what the person wrote.
@@ -109,7 +114,12 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 		changes["status"] = deed.status
 		delete(t, "statusReason")
 	}
-	if a.Does == ActDone {
+	if a.Does == ActSign {
+		if err := o.signs(t, &a); err != nil {
+			return nil, err
+		}
+	}
+	if a.Does == ActDone || a.Does == ActSign {
 		delete(t, "executionPeriod")
 		if a.On != "" {
 			changes["executionPeriod"] = map[string]string{"end": a.On}
@@ -135,7 +145,7 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 		}
 		t[name] = raw
 	}
-	if err := o.noted(t, a, deed.said); err != nil {
+	if err := o.noted(t, a, a.said(deed.said)); err != nil {
 		return nil, err
 	}
 	return json.Marshal(t)

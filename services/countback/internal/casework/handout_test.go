@@ -40,7 +40,7 @@ func TestHandoutNamesWhoSigned(t *testing.T) {
 	day := func(d string) edit {
 		return set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputLastDose), "valueDate": d}})
 	}
-	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), day("2027-01-04"))
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), day("2027-01-04"), set("statusReason", res{"text": "INR is slow to fall"}))
 	l = h.handed(b.plan, "medicine-stop")
 	require.Equal(t, "Dr Example Prescriber", l.SignedBy)
 	require.Equal(t, "2027-01-04", l.Item.Due.Day.String())

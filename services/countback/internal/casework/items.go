@@ -165,6 +165,9 @@ func rowOf(it store.Item) (*translate.Row, error) {
 
 // whyClosed says why an item that nobody closed is not asked for.
 func (w *writing) whyClosed(i *readiness.Item) string {
+	if i.State == readiness.Needless && i.Decided != "" {
+		return i.Decided
+	}
 	if i.State != readiness.Needless || i.Entry.Outcome != readiness.NoOutcome {
 		return ""
 	}

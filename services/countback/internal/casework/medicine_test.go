@@ -99,7 +99,9 @@ func TestAPrescriberSignsAnotherDay(t *testing.T) {
 	task := h.step(b.plan, "medicine-sign-off").ID
 	_, err := h.tryWork(task, done(""), named("Dr Example Prescriber"), signs("2027-01-12"))
 	require.ErrorContains(t, err, "after the day of surgery")
-	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), signs("2027-01-04"))
+	_, err = h.tryWork(task, done(""), named("Dr Example Prescriber"), signs("2027-01-04"))
+	require.ErrorContains(t, err, "say why another last dose is signed than the advised one (Tue 5 Jan 2027)")
+	h.work(b.plan, "medicine-sign-off", done(""), named("Dr Example Prescriber"), signs("2027-01-04"), set("statusReason", res{"text": "INR is slow to fall"}))
 	require.Equal(t, "open requested 2027-01-04", h.look(b.plan, "medicine-stop"))
 	require.Contains(t, h.advice(b.plan, "medicine-stop"), "last dose by Mon 4 Jan 2027, as a named prescriber signed. The rules say:")
 }
@@ -210,7 +212,7 @@ func TestASignatureThatSaysSomethingElse(t *testing.T) {
 	} {
 		_, err := h.tryWork(h.step(b.plan, "medicine-sign-off").ID, done(""), prescriber, other)
 		require.ErrorIs(t, err, ErrInvalid)
-		require.ErrorContains(t, err, "names no last dose")
+		require.ErrorContains(t, err, "names neither a last dose")
 	}
 	for _, nobody := range []res{{"display": "."}, {"reference": "Organization/x", "display": "North Clinic"}, {"reference": "Device/x", "display": "robot"}} {
 		_, err := h.tryWork(h.step(b.plan, "medicine-sign-off").ID, done(""), set("owner", nobody))

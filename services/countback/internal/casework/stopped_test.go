@@ -68,7 +68,7 @@ func TestRestartOrBridge(t *testing.T) {
 			b := h.stopped()
 			mark := h.mark()
 			r.then(h, b)
-			want := []string{"requested: Warfarin is stopped already, and " + r.says + "."}
+			want := []string{"requested: Warfarin is stopped already (last dose recorded for Tue 5 Jan 2027), and " + r.says + "."}
 			require.Equal(t, want, h.asked(b.plan))
 			require.Contains(t, h.steps(h.after(mark), event.TasksOpened), "restart-or-bridge")
 			for _, i := range h.rounds(b.plan, "medicine-stop") {
@@ -122,7 +122,7 @@ func TestAskedAgainWhenItMovesAgain(t *testing.T) {
 	h.move("1", b.patient, "2027-03-01")
 	asked := h.asked(b.plan)
 	require.Len(t, asked, 2)
-	require.Contains(t, asked[1], "requested: Warfarin is stopped already, and the operation moved from Mon 22 Feb 2027 to Mon 1 Mar 2027; the prescriber decided on an earlier change.")
+	require.Contains(t, asked[1], "requested: Warfarin was stopped, or to be stopped, for an earlier date, and the operation moved from Mon 22 Feb 2027 to Mon 1 Mar 2027; the prescriber decided on an earlier change.")
 }
 
 // The day of a last dose comes while the case is held: the prescriber decides

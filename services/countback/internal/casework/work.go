@@ -89,7 +89,7 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	if err != nil {
 		return nil, err
 	}
-	snapshot, err := o.snapshot(tx, item)
+	standing, err := o.stands(tx, item)
 	if err != nil {
 		return nil, err
 	}
@@ -100,7 +100,7 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	}
 	ri := row.Item(p, o.facility)
 	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, translate.WorkOptions{
-		Today: o.facility.Today(tx.Now), Snapshot: snapshot,
+		Today: o.facility.Today(tx.Now), Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat),
 	})
 	if len(issues) > 0 {
 		return nil, &Refusal{Err: ErrInvalid, Issues: issues}
@@ -108,8 +108,8 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	return work, nil
 }
 
-// snapshot is what the item's booking stands at now.
-func (o *Office) snapshot(tx *store.Tx, item store.Item) (map[string]string, error) {
+// stands is what the item's booking stands at now.
+func (o *Office) stands(tx *store.Tx, item store.Item) (*readiness.Case, error) {
 	c, err := tx.Case(item.CaseID)
 	if err != nil {
 		return nil, err
@@ -124,10 +124,21 @@ func (o *Office) snapshot(tx *store.Tx, item store.Item) (map[string]string, err
 	}
 	for _, b := range translate.Bookings(records, p, o.facility) {
 		if b.Primary == c.Key {
-			return b.Case.Snapshot(), nil
+			return &b.Case, nil
 		}
 	}
-	return (&readiness.Case{}).Snapshot(), nil
+	return &readiness.Case{}, nil
+}
+
+// advised is the last dose that the rules give for a medicine; zero for none.
+func (o *Office) advised(c *readiness.Case, medicine string) readiness.Moment {
+	for n := range c.Medicines {
+		if m := &c.Medicines[n]; medicine != "" && m.Key == medicine {
+			a := readiness.Advise(m, c, o.facility.Calendar)
+			return a.Last
+		}
+	}
+	return readiness.Moment{}
 }
 
 // rendered is an item version as the Task that it is.

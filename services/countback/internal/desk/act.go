@@ -22,6 +22,7 @@ var deedWords = map[string]string{
 	casework.ActReopen:    "It is asked for again.",
 	casework.ActNote:      "The note was added.",
 	casework.ActAssign:    "Recorded who takes it on.",
+	casework.ActSign:      "Recorded what the prescriber signed.",
 }
 
 // needsReason are the actions that nobody may take without saying why.
@@ -42,6 +43,7 @@ func (d *Desk) act(c *gin.Context) error {
 	a := casework.Act{
 		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
+		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"),
 	}
 	if _, known := deedWords[a.Does]; !known {
 		return fmt.Errorf("%w: it does not say what was done", errForm)
@@ -58,6 +60,9 @@ func (d *Desk) act(c *gin.Context) error {
 	if a.Does == casework.ActNote && a.Text == "" || a.Does == casework.ActAssign && a.Owner == "" {
 		return fmt.Errorf("%w: nothing was written", errForm)
 	}
+	if err := signable(&a); err != nil {
+		return err
+	}
 	if _, err := d.Office.Act(c.Request.Context(), a); err != nil {
 		return err
 	}
@@ -69,5 +74,24 @@ func (d *Desk) act(c *gin.Context) error {
 	q.Set("did", a.Does)
 	to.RawQuery = q.Encode()
 	c.Redirect(http.StatusSeeOther, to.String())
+	return nil
+}
+
+// signable says what a signature lacks, before it is tried.
+func signable(a *casework.Act) error {
+	switch {
+	case a.Does != casework.ActSign:
+		return nil
+	case a.Signs == "":
+		return fmt.Errorf("%w: say what the prescriber signed", errForm)
+	case a.Owner == "":
+		return fmt.Errorf("%w: a decision on a medicine is signed by a prescriber with a name", errForm)
+	case a.Signs == casework.SignOtherDay && a.Dose == "":
+		return fmt.Errorf("%w: say on which day the last dose is", errForm)
+	case a.Signs != casework.SignAdvised && a.Reason == "":
+		return fmt.Errorf("%w: say why the prescriber decided otherwise than advised", errForm)
+	case a.Signs != casework.SignOtherDay && a.Dose+a.DoseAt != "":
+		return fmt.Errorf("%w: a day is given, and another choice than a last dose on that day: choose one of them", errForm)
+	}
 	return nil
 }

@@ -67,6 +67,8 @@ type itemLine struct {
 	Version                                                    int64
 	Back, Me                                                   string
 	Acts                                                       acts
+	SignAt                                                     string // the page on which it is signed; empty: this one
+	Advised                                                    string // the last dose that the rules give for its medicine; empty: none
 }
 
 type noteLine struct{ At, By, Text string }
@@ -75,11 +77,11 @@ type noteLine struct{ At, By, Text string }
 type acts struct {
 	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
 	Named                                                         bool // done only with a professional named
-	Signs                                                         bool // done signs a medicine's last dose
+	Sign                                                          bool // a prescriber's decision on a medicine
 }
 
 // Any reports whether anything may be done.
-func (a acts) Any() bool { return a.Done || a.Reopen || a.Note }
+func (a acts) Any() bool { return a.Done || a.Sign || a.Reopen || a.Note }
 
 type eventLine struct {
 	At, Why, By string
@@ -159,6 +161,7 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	for n := range items {
 		i := &items[n]
 		line := d.newItemLine(i, today, &one.page)
+		line.Advised = advisedFor(i, items)
 		if len(i.Advice) > 0 {
 			one.Medicines = append(one.Medicines, line)
 		}
@@ -181,6 +184,17 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 			one.Groups = append(one.Groups, g)
 		}
 	}
+}
+
+// advisedFor is the last dose that stands advised for the medicine of an item.
+func advisedFor(i *casework.ItemView, items []casework.ItemView) string {
+	for n := range items {
+		o := &items[n]
+		if i.Step.SignsLastDose() && o.Key.Repeat == i.Key.Repeat && o.Step.TakesLastDose() && o.State.Waiting() && o.Applies == readiness.Yes && !o.Due.IsZero() {
+			return o.Due.Words()
+		}
+	}
+	return ""
 }
 
 // rank orders states by how much they press.
@@ -248,6 +262,8 @@ func repeatOf(i *casework.ItemView) string {
 	switch {
 	case i.Raised != nil && i.Raised.Why != "":
 		return i.Raised.Why
+	case len(i.Advice) > 0 && i.Key.Repeat != "": // which medicine it is
+		return strings.TrimSuffix(i.Advice[0], " The rules say:")
 	case i.Key.Round > 1:
 		return "asked for again"
 	}
@@ -266,8 +282,13 @@ func performers(i *casework.ItemView) string {
 
 // actsOn lists what may be done with an item in its state. What cannot be done
 // now for another reason is refused when it is tried, with the reason.
-func actsOn(i *casework.ItemView) acts {
-	a := acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold, Signs: i.Step.SignsLastDose()}
+func actsOn(i *casework.ItemView) (a acts) {
+	a = acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	defer func() {
+		if i.Step.SignsLastDose() {
+			a.Sign, a.Done = a.Done, false
+		}
+	}()
 	switch i.Status {
 	case "completed", "cancelled":
 		return acts{Reopen: i.State != readiness.Expired, Note: true}
@@ -278,7 +299,8 @@ func actsOn(i *casework.ItemView) acts {
 		return a
 	case "draft":
 		a.Done = !i.InDoubt()
-		a.Applies, a.NotNeeded = i.InDoubt(), i.InDoubt()
+		doubt := i.InDoubt() && !i.Step.TakesLastDose() // that is for a prescriber to sign
+		a.Applies, a.NotNeeded = doubt, doubt
 	default:
 		a.Done, a.Failed = true, true
 	}

@@ -130,6 +130,9 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	if !i.Due.IsZero() && !line.Soon {
 		line.Due += ", " + distance(i.Due.Day, today)
 	}
+	if line.Acts.Sign { // there the advice stands beside it
+		line.SignAt = Root + "/case/" + i.CaseID
+	}
 	line.Ready = line.Acts.Done && !line.Acts.Named
 	return line
 }

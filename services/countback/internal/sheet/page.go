@@ -40,6 +40,7 @@ type Page struct {
 	Fasting          []Step
 	FastingUnknown   bool
 	Medicines        []Medicine
+	MedicineRule     bool // what holds for every medicine is told, also where none is named
 	Bag              []Step
 	Washes           []Step
 	Days             []Day  // what is still to do, each step once
@@ -79,7 +80,7 @@ type Day struct {
 // Medicine is what stands for one medicine.
 type Medicine struct {
 	Name, Text string
-	Signed     bool
+	Signed     bool // a last dose, to be ticked
 	Sentences  []string
 }
 

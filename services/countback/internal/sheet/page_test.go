@@ -135,6 +135,58 @@ func TestMedicinesOnlyAsSigned(t *testing.T) {
 	}
 }
 
+// A medicine that a named prescriber signed to go on is told so, with the name
+// and no box to tick, until the person is in hospital.
+func TestMedicinesThatGoOn(t *testing.T) {
+	for state, told := range map[readiness.CaseState]bool{
+		readiness.CaseOnTrack: true, readiness.CaseHeld: true, readiness.CaseInfeasible: true, readiness.CaseReady: true,
+		readiness.CaseArrived: false, readiness.CaseHome: false, readiness.CaseCancelled: false, readiness.CaseClosed: false,
+	} {
+		for _, lang := range Languages {
+			h := handout(t, state)
+			h.Lines, h.Prefers = nil, []string{lang}
+			h.GoesOn = []translate.GoesOn{{Medicine: "Warfarin", SignedBy: "Dr Wendeline Thatchmarsh"}}
+			p, _ := page(t, h, Options{})
+			if !told {
+				require.Empty(t, p.Medicines, state)
+				continue
+			}
+			require.Equal(t, []Medicine{{Name: "Warfarin", Text: map[string]string{
+				"en": "Keep taking it as you do now. Signed by Dr Wendeline Thatchmarsh.",
+				"es": "Siga tomándola como ahora. Lo firmó Dr Wendeline Thatchmarsh.",
+			}[lang]}}, p.Medicines, state)
+		}
+	}
+}
+
+// Who takes no medicine, or none of which anything is known, is told of none: the
+// sheet says what holds for every medicine.
+func TestNoMedicineNoLine(t *testing.T) {
+	h := handout(t, readiness.CaseOnTrack)
+	h.Lines = h.Lines[:len(h.Lines)-1]
+	p, text := page(t, h, Options{})
+	require.Empty(t, p.Medicines)
+	require.Contains(t, text, "Do not stop, start or change a medicine by yourself. Do it only when a prescriber has signed it with a name.")
+	require.NotContains(t, text, "Ask before you stop")
+	require.NotContains(t, text, "Keep taking all the others")
+
+	// In doubt, or not needed: no line either.
+	for _, f := range []func(*translate.HandoutLine){
+		func(l *translate.HandoutLine) { l.Item.Applies = readiness.Unknown },
+		func(l *translate.HandoutLine) { l.Item.Applies, l.Item.State = readiness.No, readiness.Needless },
+	} {
+		h := handout(t, readiness.CaseOnTrack)
+		f(&h.Lines[len(h.Lines)-1])
+		p, _ := page(t, h, Options{})
+		require.Empty(t, p.Medicines)
+	}
+	for _, state := range []readiness.CaseState{readiness.CaseHome, readiness.CaseCancelled} {
+		h.State = state
+		_, text := page(t, h, Options{})
+		require.NotContains(t, text, "Do not stop, start or change a medicine by yourself. Do it only", state)
+	}
+}
+
 // Nothing reads as if surgery went ahead when it does not.
 func TestSheetThatDoesNotGoAhead(t *testing.T) {
 	for _, c := range []struct {

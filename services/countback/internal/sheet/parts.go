@@ -54,11 +54,9 @@ func (b *builder) tells(l *translate.HandoutLine) bool { return Tells(b.h, l) }
 
 // parts fills the steps into the parts of the sheet in which they stand.
 func (b *builder) parts(p *Page) {
-	unknownMedicines := true
 	var done []string
 	for _, l := range b.told() {
 		if l.Part == translate.PartMedicine {
-			unknownMedicines = false
 			p.Medicines = append(p.Medicines, b.medicine(l))
 			continue
 		}
@@ -90,8 +88,12 @@ func (b *builder) parts(p *Page) {
 	if len(done) > 0 {
 		p.Done = capital(b.say("state-done")) + ": " + strings.Join(done, "; ") + "."
 	}
-	if unknownMedicines && !b.home() && b.h.State != readiness.CaseCancelled {
-		p.Medicines = []Medicine{{Name: b.say("medicines-unnamed"), Text: b.ask(b.h.Decides)}}
+	before := !b.home() && b.h.State != readiness.CaseCancelled
+	p.MedicineRule = before
+	for _, g := range b.h.GoesOn {
+		if before && b.h.State != readiness.CaseArrived {
+			p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-go-on", "name", g.SignedBy)})
+		}
 	}
 }
 

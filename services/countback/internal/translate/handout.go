@@ -2,6 +2,8 @@ package translate
 
 import (
 	"encoding/json"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,6 +27,7 @@ type Handout struct {
 	Approved bool          // the protocol is one that the hospital signed
 	Decides  string        // role of whoever signs for medicines: its code
 	Lines    []HandoutLine // in the protocol's order
+	GoesOn   []GoesOn      // medicines that go on as usual, by name
 	Sequence int64         // of the case's last event: rises with everything that is told of the case
 	Changed  time.Time     // when the plan last changed
 }
@@ -43,6 +46,10 @@ type HandoutLine struct {
 	// date that stands; empty: nobody whose name is known.
 	SignedBy string
 }
+
+// GoesOn is a medicine of which a named prescriber signed, for the date that
+// stands, that it goes on as usual before surgery.
+type GoesOn struct{ Medicine, SignedBy string }
 
 // Own reports whether the step is one that the patient or the coach does: where
 // they only take part, whoever leads it stands first.
@@ -113,7 +120,25 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 		h.Lines = append(h.Lines, l)
 	}
+	h.GoesOn = goesOn(signed, medicines, h.Lines)
 	return h
+}
+
+// goesOn lists the medicines that were signed to go on, by a prescriber whose
+// name is known. One of which somebody says that the last dose was taken is left
+// out: what to do then is asked, and no sheet answers it.
+func goesOn(signed map[string]signature, names map[string]string, lines []HandoutLine) []GoesOn {
+	var out []GoesOn
+	for _, key := range slices.Sorted(maps.Keys(signed)) {
+		s := signed[key]
+		stopped := slices.ContainsFunc(lines, func(l HandoutLine) bool {
+			return l.Part == PartMedicine && l.Item.Key.Repeat == key && l.Item.State == readiness.StateDone
+		})
+		if s.decided == readiness.DecidedGoOn && s.by != "" && names[key] != "" && !stopped {
+			out = append(out, GoesOn{Medicine: names[key], SignedBy: s.by})
+		}
+	}
+	return out
 }
 
 // decides reports whether a step is the one in which a named professional decides
@@ -122,14 +147,15 @@ func decides(s *readiness.Step) bool { return s.Named && s.RepeatFor != "" && le
 
 // signature is who signed a medicine's last dose, and which.
 type signature struct {
-	by     string
-	moment readiness.Moment // zero: as advised
+	by      string
+	moment  readiness.Moment // zero: as advised
+	decided readiness.Decision
 }
 
 // covers reports whether the last dose at m is what was signed. Who signed no day
 // signed the advised one; when the advice changes, it is asked again.
 func (s signature) covers(m readiness.Moment) bool {
-	return s.by != "" && (s.moment.IsZero() || s.moment.Day == m.Day && s.moment.At.Equal(m.At))
+	return s.by != "" && s.decided == readiness.DecidedLastDose && (s.moment.IsZero() || s.moment.Day == m.Day && s.moment.At.Equal(m.At))
 }
 
 // signatures are the last doses that stand signed for the date, by medicine.
@@ -142,7 +168,7 @@ func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signat
 		}
 		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()
 		if stands {
-			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed}
+			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed, item.Entry.Decided}
 		}
 	}
 	return out

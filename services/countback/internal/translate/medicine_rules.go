@@ -41,6 +41,13 @@ func (rd *definitionReader) medicines(r *fhir.Resource, p *readiness.Protocol) m
 	if d := value(extension(r.Root(), "undated-decision")); d.Exists() {
 		p.UndatedDecision = rd.offset(d, 1, false).N
 	}
+	if e := extension(r.Root(), "early-last-dose"); e != nil {
+		p.EarlyDose = rd.offset(value(part(e, "margin")), 1, false).N
+		p.EarlyDoseMark = value(part(e, "mark")).Text()
+		if p.EarlyDose <= 0 || p.EarlyDoseMark == "" {
+			rd.fault("early-last-dose needs a margin of at least a day, and a mark")
+		}
+	}
 	if r.String("approvalDate") == "" || r.String("status") != "active" || !r.Get("endorser").Exists() {
 		p.MedicineNotice = "The rules on medicines are an example that no one at this hospital has approved."
 	}

@@ -121,7 +121,7 @@ func TestWhoseRulesTheyAre(t *testing.T) {
 	p, err = ReadProtocol(parse(t, pd), defs)
 	require.NoError(t, err)
 	b := only(t, p, chicago(t), atEight(t), statement(t, "m", rx("11289", "warfarin")))
-	require.Empty(t, b.Case.Repeats)
+	require.Len(t, b.Case.Repeats[RepeatMedicine], 1, "a person decides")
 	require.Equal(t, "Warfarin (code 11289)", b.Case.Medicines[0].Name, "no rule knows it, so that its code is told")
 	require.Empty(t, b.Case.Medicines[0].Rules)
 }

@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strconv"
@@ -16,10 +17,6 @@ import (
 // RepeatMedicine is the name by which steps repeat for each medicine that needs
 // a date or a decision.
 const RepeatMedicine = "medicine"
-
-// OutputLastDose is the code of a Task.output with the last dose that a
-// prescriber signs, as valueDate or valueDateTime.
-const OutputLastDose = "last-dose"
 
 // takenStatuses are the statuses with which a record says that the person takes,
 // or may take, the medicine: what is unknown or on hold is asked about.
@@ -63,7 +60,7 @@ func (p *Protocol) medicines(out []Booking, records []*Record, f Facility) {
 // then what no rule knows, by name.
 func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []readiness.Medicine {
 	byKind := make([]*readiness.Medicine, len(p.drugs.kinds))
-	var strange []readiness.Medicine
+	var others []readiness.Medicine
 	for _, r := range records {
 		if !f.takes(r, c) {
 			continue
@@ -80,10 +77,8 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			}
 			f.dosed(byKind[n], r, c.Day)
 		}
-		name := nameWithCode(nameOf(r, code), code)
-		known := func(m readiness.Medicine) bool { return m.Name == name }
-		if !fits && !slices.ContainsFunc(strange, known) {
-			strange = append(strange, readiness.Medicine{Name: name})
+		if !fits {
+			others = f.other(others, r, code, c.Day)
 		}
 	}
 	var out []readiness.Medicine
@@ -96,8 +91,10 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 		}
 		out = append(out, *m)
 	}
-	slices.SortFunc(strange, func(a, b readiness.Medicine) int { return strings.Compare(a.Name, b.Name) })
-	return append(out, strange...)
+	slices.SortFunc(others, func(a, b readiness.Medicine) int {
+		return cmp.Or(strings.Compare(a.Name, b.Name), strings.Compare(a.Key, b.Key))
+	})
+	return append(out, others...)
 }
 
 // disowned are the kinds of medicine of which every record was entered in error.
@@ -115,7 +112,7 @@ func (p *Protocol) disowned(records []*Record) []string {
 			out = append(out, k.key)
 		}
 	}
-	return out
+	return append(out, p.disownedOthers(records)...)
 }
 
 // takes reports whether a record says that the person takes a medicine before
@@ -197,16 +194,6 @@ func inWords(name, kind string) string {
 // atcCode is a code of the Anatomical Therapeutic Chemical classification.
 var atcCode = regexp.MustCompile(`^[A-Z]\d{2}[A-Z]{2}\d{2}$`)
 
-// nameWithCode names a medicine that no rule knows with its first code as well: it may
-// be a product of one that is known, which only a person can tell.
-func nameWithCode(name string, code *fhir.Node) string {
-	c := code.Get("coding").Item(0).String("code")
-	if c == "" || strings.EqualFold(c, name) {
-		return name
-	}
-	return name + " (code " + c + ")"
-}
-
 // contradicted marks an interval on which records differ; none is nought.
 const contradicted = 0.0
 
@@ -282,31 +269,6 @@ func inUnit(q *fhir.Node, factors map[string]float64) (float64, bool) {
 		return 0, false
 	}
 	return v * factor, true
-}
-
-// signed reads the last dose that a prescriber signs on a Task; it may not lie
-// after the day of surgery.
-func (f Facility) signed(sent *fhir.Resource, o WorkOptions) (string, fhir.Issues) {
-	for _, out := range sent.Get("output").Items() {
-		for _, c := range out.Get("type", "coding").Items() {
-			if c.String("system") != SystemOutput || c.String("code") != OutputLastDose {
-				continue
-			}
-			m := f.momentOf(out.String("valueDateTime"))
-			if m.IsZero() {
-				m = readiness.Moment{Day: f.day(out.String("valueDate"))}
-			}
-			surgery, _ := calendar.ParseDate(o.Snapshot[readiness.DetailDate])
-			switch {
-			case m.IsZero():
-				return "", refuse("output", "value", "Task.output last-dose must name at least a day, as valueDate or valueDateTime")
-			case !surgery.IsZero() && m.Day > surgery:
-				return "", refuse("output", "business-rule", "Task.output last-dose lies after the day of surgery")
-			}
-			return f.written(m), nil
-		}
-	}
-	return "", nil
 }
 
 // signedMoment reads a signed last dose back; it was written in the facility's

@@ -56,7 +56,9 @@ type Work struct {
 	For     map[string]string `json:"for,omitempty"`
 	Reason  string            `json:"why,omitempty"`
 	Signed  string            `json:"sd,omitempty"` // the last dose that a prescriber signed
-	Against string            `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
+	// Decision is what a prescriber signed instead of a last dose.
+	Decision string `json:"dec,omitempty"`
+	Against  string `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
 	// As sent, for the Task elements of the same names.
 	StatusReason    json.RawMessage `json:"sr,omitempty"`
 	Owner           json.RawMessage `json:"o,omitempty"`
@@ -89,7 +91,10 @@ func (r *Row) Entry() readiness.Entry {
 	}
 	on, _ := calendar.ParseDate(r.Work.On)
 	until, _ := calendar.ParseDate(r.Work.Until)
-	return readiness.Entry{Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against, Signed: signedMoment(r.Work.Signed)}
+	return readiness.Entry{
+		Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against,
+		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), By: NameOf(r.Work.Owner),
+	}
 }
 
 // Item is the row as an item of the old plan. A step that the protocol no

@@ -53,9 +53,13 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	if row.Record != "" && !changed("executionPeriod") {
 		w.ExecutionPeriod = nil // the record's, not the person's
 	}
+	signed := w.Outcome == readiness.Done && item.Step.SignsLastDose()
 	switch {
 	case sent.String("status") != row.Status:
+		w.Signed, w.Decision = "", ""
 		issues = f.move(w, sent, row, item, o)
+	case signed && len(resigned(changed)) > 0:
+		issues = resigned(changed)
 	case w.Outcome == readiness.Done && changed("executionPeriod"):
 		issues = f.redate(w, sent, item, o)
 	case changed("statusReason"):
@@ -71,6 +75,7 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 type WorkOptions struct {
 	Today    calendar.Date
 	Snapshot map[string]string
+	Advised  readiness.Moment // the last dose that the rules give for the item's medicine; zero: none
 }
 
 // foreignChanges names every element that differs and is not the people's.
@@ -124,7 +129,7 @@ func same(a, b *fhir.Node) bool {
 func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
 	allowed := movesFrom(from)
-	answers := from == "draft" && item.Applies == readiness.Unknown
+	answers := from == "draft" && item.Applies == readiness.Unknown && !item.Step.TakesLastDose()
 	if answers { // "yes, it applies"
 		allowed = append(allowed, "requested")
 	}
@@ -156,7 +161,7 @@ func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.I
 			w.Status = ""
 		}
 		if correction { // both spoke of the state that is taken back
-			w.StatusReason, w.ExecutionPeriod = nil, nil
+			w.StatusReason, w.ExecutionPeriod, w.Output = nil, nil, Unsigned(w.Output)
 		}
 	}
 	return nil
@@ -244,16 +249,13 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 		return tooEarly(item)
 	}
 	if unnamed(sent, item.Step) {
-		return refuse("owner", "required", "Task.owner is missing: this step counts only with the professional who answers for it named as its owner, by reference, identifier or display")
+		return refuse("owner", "required", "Task.owner is missing, or names no person: this step counts only with the professional who answers for it named as its owner, by reference, identifier or display")
 	}
-	var issues fhir.Issues
-	if w.Signed, issues = f.signed(sent, o); len(issues) > 0 {
+	w.Reason = ""
+	if issues := f.sign(w, sent, item, o); len(issues) > 0 {
 		return issues
 	}
-	if item.Step.SignsLastDose() && w.Signed == "" && (reasonText(sent) != "" || sent.Get("output").Exists()) {
-		return refuse("output", "business-rule", "Task.output names no last dose (type "+SystemOutput+"|"+OutputLastDose+"), and more than a plain signature was given: sign another last dose there, or, where the medicine goes on or is decided otherwise, give the status failed with the reason, and no last dose is told to the patient")
-	}
-	w.Outcome, w.On, w.For, w.Status, w.Reason = readiness.Done, on.String(), o.Snapshot, "", ""
+	w.Outcome, w.On, w.For, w.Status = readiness.Done, on.String(), o.Snapshot, ""
 	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {
 		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
@@ -316,6 +318,8 @@ func cancel(w *Work, sent *fhir.Resource, item *readiness.Item) fhir.Issues {
 	}
 	must := item.Step.Need == readiness.Must || item.Step.Need == readiness.MustToLeave
 	switch {
+	case code == ReasonNotNeeded && item.Step.TakesLastDose():
+		return refuse("statusReason", "business-rule", "Task.statusReason not-needed: that a medicine has no last dose is a prescriber's to sign, on the Task that signs for it")
 	case code == ReasonNotNeeded && (item.Applies == readiness.Unknown || w.Outcome == readiness.Applies):
 		w.Outcome = readiness.NotNeeded
 	case code == ReasonNotNeeded:

@@ -1,0 +1,100 @@
+package casework
+
+import (
+	"encoding/json"
+	"strings"
+	"time"
+
+	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// What a prescriber may sign for a medicine, see Act.Signs.
+const (
+	SignAdvised  = "as-advised"
+	SignOtherDay = "other-day"
+	SignGoOn     = string(readiness.DecidedGoOn)
+	SignNotTaken = string(readiness.DecidedNotTaken)
+)
+
+// signWords are what the note on the Task says was signed.
+var signWords = map[string]string{
+	SignAdvised:  "Signed: the last dose as advised.",
+	SignOtherDay: "Signed: last dose",
+	SignGoOn:     "Signed: goes on as usual.",
+	SignNotTaken: "Signed: not taken.",
+}
+
+// signs writes the decision of an act as outputs of the Task, in place of those
+// that were there.
+func (o *Office) signs(t map[string]json.RawMessage, a *Act) error {
+	code := a.Signs
+	if code == SignAdvised || code == SignOtherDay {
+		code = translate.DecisionLastDose
+	}
+	if signWords[a.Signs] == "" {
+		return Refuse(ErrMalformed, fhir.CodeValue, "Task.output", "it does not say what was signed")
+	}
+	var outputs []json.RawMessage
+	if raw := translate.Unsigned(t["output"]); raw != nil {
+		if err := json.Unmarshal(raw, &outputs); err != nil {
+			return err
+		}
+	}
+	add := func(kind string, value map[string]any) error {
+		value["type"] = codedAs(translate.SystemOutput, kind)
+		raw, err := json.Marshal(value)
+		outputs = append(outputs, raw)
+		return err
+	}
+	if err := add(translate.OutputDecision, map[string]any{"valueCodeableConcept": codedAs(translate.SystemDecision, code)}); err != nil {
+		return err
+	}
+	if a.Signs == SignOtherDay {
+		value, err := o.dose(a)
+		if err != nil {
+			return err
+		}
+		if err := add(translate.OutputLastDose, value); err != nil {
+			return err
+		}
+	}
+	var err error
+	t["output"], err = json.Marshal(outputs)
+	return err
+}
+
+func codedAs(system, code string) map[string]any {
+	return map[string]any{"coding": []any{map[string]string{"system": system, "code": code}}}
+}
+
+// dose is the last dose of an act: a day, or a day and an hour by the facility's
+// clock.
+func (o *Office) dose(a *Act) (map[string]any, error) {
+	day, err := calendar.ParseDate(strings.TrimSpace(a.Dose))
+	if err != nil {
+		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", "say on which day the last dose is")
+	}
+	if strings.TrimSpace(a.DoseAt) == "" {
+		return map[string]any{"valueDate": day.String()}, nil
+	}
+	at, err := time.Parse("15:04", strings.TrimSpace(a.DoseAt))
+	if err != nil {
+		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", "the hour of the last dose is not a time of day")
+	}
+	return map[string]any{"valueDateTime": o.facility.Calendar.At(day, at.Hour(), at.Minute()).Format(time.RFC3339)}, nil
+}
+
+// said is what the note says of a signature.
+func (a *Act) said(words string) string {
+	if a.Does != ActSign {
+		return words
+	}
+	words = signWords[a.Signs]
+	if a.Signs == SignOtherDay {
+		words += " " + strings.TrimSpace(a.Dose+" "+a.DoseAt) + "."
+	}
+	return words
+}

@@ -28,6 +28,14 @@ type Ground struct {
 	// Withdrawn: it was entered in error, or refuted; there never was one.
 	Withdrawn bool
 	Day       calendar.Date
+	// Class is what it is and Codes by which codes, whatever words stand for it;
+	// empty: it is always the same.
+	Class string
+	Codes []string
+	// Ends is the day that the record names for its end where Day may not be
+	// counted from it, and Over that it is said to be over, on whatever day.
+	Ends calendar.Date
+	Over bool
 	// Whole: Says is all there is to say. Of an item: it is about the date that
 	// stands, whose items say themselves what another one would meet.
 	Whole, OfItem bool
@@ -96,9 +104,11 @@ type Hold struct {
 	Ended   time.Time
 	How     string // it ended
 	// Of a release by a person: the day of surgery that it was for, and the day
-	// of each ground as it then was, by record.
+	// of each ground as it then was, by record; and what each was, which what was
+	// released by an earlier version of the service does not tell.
 	For  calendar.Date
 	Seen map[string]calendar.Date
+	Was  map[string]Was
 }
 
 // Open reports whether the case is held by it.
@@ -133,15 +143,15 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 	said := c.Entries[Key{Step: p.releases(), Repeat: h.Key, Round: 1}].Outcome == Done
 	switch {
 	case h.How == Released && !said:
-		h.Ended, h.How, h.For, h.Seen = time.Time{}, "", 0, nil
+		h.Ended, h.How, h.For, h.Seen, h.Was = time.Time{}, "", 0, nil, nil
 	case !h.Open():
 	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.started(now):
 		h.Ended, h.How = now, Over
 	case said:
-		h.Ended, h.How, h.For, h.Seen = now, Released, c.Day, map[string]calendar.Date{}
+		h.Ended, h.How, h.For, h.Seen, h.Was = now, Released, c.Day, map[string]calendar.Date{}, map[string]Was{}
 		for n := range grounds {
 			if g := &grounds[n]; g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
-				h.Seen[g.Record] = g.Day
+				h.Seen[g.Record], h.Was[g.Record] = g.Day, g.was()
 			}
 		}
 	case p.supplied(h.Kind) && !h.supported(grounds, func(g *Ground) bool { return g.stands(c.Day) }):
@@ -184,13 +194,17 @@ func (p *Protocol) releases() string {
 }
 
 // released reports whether a person let surgery on this day go ahead in spite of
-// the ground, as it then was: another day of the ground is another question, and
-// so is another day of surgery where the ground is an item of that day.
+// the ground, as it then was: another matter or another day of the ground is
+// another question, and so is another day of surgery where the ground is an item
+// of that day.
 func released(holds []Hold, g *Ground, day calendar.Date) bool {
 	for n := range holds {
 		h := &holds[n]
 		seen, known := h.Seen[g.Record]
-		if h.How != Released || h.Kind != g.Kind || !known || !seen.IsZero() && seen != g.Day {
+		if h.How != Released || h.Kind != g.Kind || !known {
+			continue
+		}
+		if was, told := h.Was[g.Record]; told && was.asks(g, day) || !told && !seen.IsZero() && seen != g.Day {
 			continue
 		}
 		if day == h.For || day > h.For && !g.OfItem {

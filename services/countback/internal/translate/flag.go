@@ -55,6 +55,15 @@ type HoldRow struct {
 	How     string            `json:"h,omitempty"`
 	For     string            `json:"for,omitempty"`
 	Seen    map[string]string `json:"s,omitempty"`
+	Was     map[string]WasRow `json:"w,omitempty"`
+}
+
+// WasRow is what a ground was when it was released.
+type WasRow struct {
+	Class string   `json:"c,omitempty"`
+	Codes []string `json:"n,omitempty"`
+	Ends  string   `json:"d,omitempty"`
+	Over  bool     `json:"o,omitempty"`
 }
 
 // Hold is the row as the rules read it.
@@ -67,6 +76,13 @@ func (r *HoldRow) Hold() readiness.Hold {
 		}
 		h.Seen[record], _ = calendar.ParseDate(day)
 	}
+	for record, was := range r.Was {
+		if h.Was == nil {
+			h.Was = map[string]readiness.Was{}
+		}
+		ends, _ := calendar.ParseDate(was.Ends)
+		h.Was[record] = readiness.Was{Class: was.Class, Codes: was.Codes, Ends: ends, Over: was.Over}
+	}
 	return h
 }
 
@@ -78,6 +94,12 @@ func HoldRowOf(id string, h readiness.Hold) HoldRow {
 			r.Seen = map[string]string{}
 		}
 		r.Seen[record] = day.String()
+	}
+	for record, was := range h.Was {
+		if r.Was == nil {
+			r.Was = map[string]WasRow{}
+		}
+		r.Was[record] = WasRow{Class: was.Class, Codes: was.Codes, Ends: was.Ends.String(), Over: was.Over}
 	}
 	return r
 }

@@ -49,6 +49,9 @@ func (p *Protocol) groundsAnswered(r *Record, newest bool, f Facility, today cal
 			After: rule.after, Assess: rule.assess, NotBefore: rule.notBefore,
 		}
 		i := slices.IndexFunc(findings, rule.answer.found)
+		if i >= 0 {
+			g.Class, g.Codes = rule.answer.matter(&findings[i])
+		}
 		if g.Withdrawn || i >= 0 && (!newest || rule.stated(&g, &findings[i], today)) {
 			out = append(out, g)
 		}
@@ -77,6 +80,7 @@ func (h *holdRule) stated(g *readiness.Ground, f *Finding, today calendar.Date) 
 	switch h.mode {
 	case modeIllness:
 		g.Day = f.Details["ended"].Day
+		g.Ends = g.Day
 		if g.Day.IsZero() || g.Day > today || !h.decides {
 			g.Active, g.Day = true, 0
 		}

@@ -127,6 +127,7 @@ func (p *Protocol) groundsOf(records []*Record, own []string, f Facility, today 
 				Kind: rule.kind, Record: r.Ref(), Says: rule.says, Withdrawn: withdrawn(r),
 				After: rule.after, Assess: rule.assess, NotBefore: rule.notBefore,
 			}
+			g.Class, g.Codes = p.matter(rule.kind, r)
 			if g.Withdrawn || f.read(&g, rule, r, today) {
 				out = append(out, g)
 				break // the first rule that fits: the classes of one kind exclude each other
@@ -202,11 +203,13 @@ func (f Facility) first(r *Record, paths ...string) calendar.Date {
 // is asked about, unless it was recorded so long ago that it says nothing.
 func (f Facility) illness(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
 	g.Day = f.first(r, "abatementDateTime", "abatementPeriod.end")
+	g.Ends = g.Day
 	over := hasCode(r.Get("clinicalStatus"), "inactive", "remission", "resolved") || !g.Day.IsZero() && g.Day <= today || r.Get("abatementString").Exists()
 	if !over {
 		g.Active, g.Day = true, 0
 		return true
 	}
+	g.Over = true
 	if g.Day.IsZero() {
 		g.Active = true
 		known := f.first(r, "onsetDateTime", "onsetPeriod.start", "recordedDate")
@@ -235,6 +238,7 @@ func plusOffset(d calendar.Date, o readiness.Offset) calendar.Date {
 // treatment: a course goes on until it is finished.
 func (f Facility) treatment(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
 	end := f.first(r, "effectivePeriod.end", "dosageInstruction.timing.repeat.boundsPeriod.end", "dispenseRequest.validityPeriod.end")
+	g.Ends = end
 	switch r.status() {
 	case "active", "on-hold", "intended":
 		if end.IsZero() || end >= today {
@@ -245,6 +249,7 @@ func (f Facility) treatment(g *readiness.Ground, rule *holdRule, r *Record, toda
 	default: // not-taken, cancelled, draft, unknown
 		return false
 	}
+	g.Over = true
 	if g.Day = end; !end.IsZero() {
 		return true
 	}

@@ -28,7 +28,8 @@ const (
 type Morning struct {
 	Now    time.Time
 	Since  time.Time // bookings from then on are new
-	Danger CaseList  // cases that are held, cannot be met, or are behind
+	Danger CaseList  // cases that are held, cannot be met, or are behind: the nearest day first
+	Passed CaseList  // of these, whose day has passed: was it done, or what is the new day?
 	Lists  []PressList
 	New    CaseList
 }
@@ -106,8 +107,7 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 		}
 		m.Lists = append(m.Lists, list)
 	}
-	danger := store.CaseFilter{States: []string{string(readiness.CaseHeld), string(readiness.CaseInfeasible), string(readiness.CaseBehind)}, Limit: rows("danger")}
-	if m.Danger, err = r.caseList(danger); err != nil {
+	if err := r.danger(m, rows); err != nil {
 		return err
 	}
 	cal := r.o.facility.Calendar
@@ -234,18 +234,6 @@ func (r *morningReader) person(ref string) (Person, error) {
 	p, err := r.o.who(r.tx, ref)
 	r.people[ref] = p
 	return p, err
-}
-
-func (r *morningReader) caseList(f store.CaseFilter) (out CaseList, err error) {
-	found, err := r.tx.CasesBySurgery(f)
-	if err != nil {
-		return out, err
-	}
-	if out.Total, err = r.tx.CountCases(f); err != nil {
-		return out, err
-	}
-	out.Cases, err = r.lines(found)
-	return out, err
 }
 
 // CaseLine is a case in a list.

@@ -245,8 +245,9 @@ type CaseLine struct {
 	Why                                  string   // the first reason why it stands as it does
 	Late                                 []string // titles of what is late, musts first
 	Next                                 *ItemView
-	Room                                 int  // days that the tightest must may still slip
-	HasRoom                              bool // false: no must is left to be done
+	Asked                                *ItemView // another day, see [CaseView.Asked]; nil: none
+	Room                                 int       // days that the tightest must may still slip
+	HasRoom                              bool      // false: no must is left to be done
 	Tight                                string
 }
 
@@ -341,6 +342,9 @@ func (r *morningReader) progress(l *CaseLine) error {
 	var late []*ItemView
 	for n := range views {
 		v := &views[n]
+		if v.asked() {
+			l.Asked = v
+		}
 		if v.State == readiness.Late {
 			late = append(late, v)
 		}

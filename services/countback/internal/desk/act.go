@@ -22,6 +22,7 @@ var deedWords = map[string]string{
 	casework.ActReopen:    "It is asked for again.",
 	casework.ActNote:      "The note was added.",
 	casework.ActAssign:    "Recorded who takes it on.",
+	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }
 
 // needsReason are the actions that nobody may take without saying why.

@@ -59,7 +59,7 @@ type caseLine struct {
 	ID, Person, Phone, Number, Operation, Surgeon, Place, Surgery, Far string
 	State                                                              mark
 	Holds                                                              string
-	Why                                                                string
+	Why, Asked                                                         string
 	Next, NextDue                                                      string
 	Room                                                               string
 	Tight                                                              string
@@ -158,6 +158,7 @@ func (d *Desk) newCaseLine(c *casework.CaseLine, today calendar.Date) caseLine {
 	if len(c.Person.Identifiers) > 0 {
 		line.Number = c.Person.Identifiers[0]
 	}
+	line.Asked = askedWords(c)
 	if line.Why == "" && len(c.Late) > 0 {
 		line.Why = "Late: " + strings.Join(c.Late, ", ") + "."
 	}

@@ -73,7 +73,9 @@ type Raised struct {
 	Key     string // tells two events of one kind apart
 	At      time.Time
 	Why     string
-	Role    string // who is asked, of the step's performers; empty: all of them
+	Role    string        // who is asked, of the step's performers; empty: all of them
+	By      string        // who raised it, where a person did
+	Day     calendar.Date // that is asked for, see TriggerMove
 }
 
 // Case is the facts of one booked operation.

@@ -21,6 +21,7 @@ const (
 
 // Operation is what became of one booked operation, as the report counts it.
 type Operation struct {
+	Case      string        // names it, for whoever asks which one is meant
 	Day       calendar.Date // of surgery, as it stands or stood last; never zero
 	Cancelled bool
 	Reason    string // why it was cancelled; empty: none given
@@ -69,6 +70,16 @@ type Counted struct {
 	Indicator              Indicator
 	Numerator, Denominator int
 	Groups                 []CountedGroup // the most frequent first
+	Lacks                  []Lack         // of those that were not ready, by day of surgery
+}
+
+// Lack is what kept one operation from being ready on the day before.
+type Lack struct {
+	Case    string // as in Operation
+	Day     calendar.Date
+	Held    bool
+	Undone  []string // titles of musts that were not done
+	InDoubt []string // of those of which nobody knew whether they apply
 }
 
 // CountedGroup is how many of the counted have something in common. By is what
@@ -112,6 +123,7 @@ func Report(i Indicator, list []Operation, today calendar.Date) Counted {
 		}
 	}
 	slices.SortFunc(c.Groups, func(a, b CountedGroup) int { return cmp.Or(b.N-a.N, cmp.Compare(a.Name, b.Name)) })
+	slices.SortStableFunc(c.Lacks, func(a, b Lack) int { return int(a.Day - b.Day) })
 	return c.Counted
 }
 
@@ -210,30 +222,40 @@ func (op *Operation) newest() []Outturn {
 
 // ready counts operations whose day before is over. Ready is what
 // CaseReady asks for: every must of the preparation done or left out by the end
-// of that day, and no hold.
+// of that day, and no hold. A must in doubt is not done: a case with one is not
+// ready either.
 func (c *counter) ready(op *Operation) {
 	if op.Cancelled || op.Day > c.today {
 		return
 	}
 	c.Denominator++
-	before, ready := op.Day.Add(-1), !op.Held
+	before, lack := op.Day.Add(-1), Lack{Case: op.Case, Day: op.Day, Held: op.Held}
 	if op.Held {
 		c.group(ByMissing, heldGroup)
 	}
 	for _, o := range op.newest() {
 		if o.Step.Need == Must && o.Step.Trigger == "" && !o.Last.IsZero() && o.Last < op.Day && !o.settledBy(before) {
-			ready = false
 			c.group(ByMissing, o.missing())
+			if o.inDoubt() {
+				lack.InDoubt = append(lack.InDoubt, o.Step.Title)
+			} else {
+				lack.Undone = append(lack.Undone, o.Step.Title)
+			}
 		}
 	}
-	if ready {
+	if !lack.Held && len(lack.Undone)+len(lack.InDoubt) == 0 {
 		c.Numerator++
+		return
 	}
+	c.Lacks = append(c.Lacks, lack)
 }
+
+// inDoubt reports whether nobody had found out if it applies.
+func (o *Outturn) inDoubt() bool { return o.Applies == Unknown && o.State.Waiting() }
 
 // missing names what was not done, and says where nobody knew whether it applies.
 func (o *Outturn) missing() string {
-	if o.Applies == Unknown && o.State.Waiting() {
+	if o.inDoubt() {
 		return o.Step.Title + " (in doubt whether it applies)"
 	}
 	return o.Step.Title

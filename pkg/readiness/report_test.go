@@ -78,9 +78,28 @@ func TestReport(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got := Report(c.count, c.list, today)
-			require.Equal(t, Counted{c.count, c.num, c.den, c.group}, got)
+			if c.count == ReadyDayBefore {
+				require.Len(t, got.Lacks, c.den-c.num, "each that was not ready, once")
+			}
+			got.Lacks = nil
+			require.Equal(t, Counted{Indicator: c.count, Numerator: c.num, Denominator: c.den, Groups: c.group}, got)
 		})
 	}
+}
+
+// Who was not ready lacks something by name: undone and in doubt apart, by day.
+func TestReportNamesWhatLacks(t *testing.T) {
+	day := on(t, "2026-09-15")
+	signed, asked := &Step{Code: "signed", Title: "Signed", Need: Must}, &Step{Code: "asked", Title: "Asked", Need: Must}
+	doubt := Outturn{Step: asked, State: Upcoming, Applies: Unknown, Last: day.Add(-1)}
+	undone := Outturn{Step: signed, State: Missed, Applies: Yes, Last: day.Add(-1)}
+	got := Report(ReadyDayBefore, []Operation{
+		{Case: "later", Day: day.Add(1), Held: true, Done: []Outturn{undone, doubt}}, {Case: "ready", Day: day}, {Case: "doubt", Day: day, Done: []Outturn{doubt}},
+	}, day.Add(2))
+	require.Equal(t, []Lack{
+		{Case: "doubt", Day: day, InDoubt: []string{"Asked"}},
+		{Case: "later", Day: day.Add(1), Held: true, Undone: []string{"Signed"}, InDoubt: []string{"Asked"}},
+	}, got.Lacks)
 }
 
 func TestHeldAt(t *testing.T) {

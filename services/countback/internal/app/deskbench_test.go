@@ -32,7 +32,7 @@ func BenchmarkDesk(b *testing.B) {
 	cfg := settings(b)
 	a := started(b, cfg)
 	fillDesk(b, a)
-	for _, path := range []string{"", "/cases", "/cases?find=number-4242", "/cases?state=held", "/weeks"} {
+	for _, path := range []string{"", "/cases", "/cases?find=number-4242", "/cases?state=held", "/weeks", "/programme?from=2025-10-01&to=2027-06-01"} {
 		b.Run("page"+path, func(b *testing.B) {
 			for b.Loop() {
 				resp, err := http.Get(a.DeskURL() + path)
@@ -68,25 +68,25 @@ func fillDesk(b *testing.B, a *App) {
 	b.Helper()
 	status, body := send(b, http.MethodPost, a.URL(), booking(1, "2026-12-07T07:30:00-06:00"))
 	require.Equal(b, http.StatusOK, status, string(body))
-	var one store.Case
-	var items []store.Item
-	var plan, patient store.Stored
+	var o original
 	require.NoError(b, a.db.Read(b.Context(), func(tx *store.Tx) error {
 		cases, err := tx.OpenCases("", 1)
 		require.NoError(b, err)
-		one = cases[0]
-		items, err = tx.Items(one.ID)
+		o.one = cases[0]
+		o.items, err = tx.Items(o.one.ID)
 		require.NoError(b, err)
-		plan, err = tx.Current("CarePlan", one.ID)
+		o.plan, err = tx.Current("CarePlan", o.one.ID)
 		require.NoError(b, err)
-		patient, err = tx.Current("Patient", strings.TrimPrefix(one.Patient, "Patient/"))
+		o.booked, err = tx.Current("Appointment", strings.TrimPrefix(o.one.Key, "Appointment/"))
+		require.NoError(b, err)
+		o.patient, err = tx.Current("Patient", strings.TrimPrefix(o.one.Patient, "Patient/"))
 		return err
 	}))
 	today := a.Clock.Now()
 	for from := 0; from < deskCases10k; from += 100 {
 		require.NoError(b, a.db.Write(b.Context(), func(tx *store.Tx) error {
 			for n := from; n < from+100; n++ {
-				if err := copyCase(tx, n, today, one, items, plan, patient); err != nil {
+				if err := o.copy(tx, n, today); err != nil {
 					return err
 				}
 			}
@@ -95,7 +95,16 @@ func fillDesk(b *testing.B, a *App) {
 	}
 }
 
-func copyCase(tx *store.Tx, n int, today time.Time, c store.Case, items []store.Item, plan, patient store.Stored) error {
+// original is the case that was really booked, and what belongs to it.
+type original struct {
+	one                   store.Case
+	items                 []store.Item
+	plan, patient, booked store.Stored
+}
+
+// copy stores the n-th copy of it.
+func (o original) copy(tx *store.Tx, n int, today time.Time) error {
+	c, items, plan, patient, booked := o.one, o.items, o.plan, o.patient, o.booked
 	offset := n%550 - 400
 	day := today.AddDate(0, 0, offset)
 	c.ID, c.Sequence, c.NextAt, c.Open = tx.NewID(), 1, time.Time{}, true
@@ -141,6 +150,12 @@ func copyCase(tx *store.Tx, n int, today time.Time, c store.Case, items []store.
 	plan.ID, plan.Version, plan.Patient = c.ID, 1, c.Patient
 	if err := tx.Save(plan, nil); err != nil {
 		return err
+	}
+	for v := range int64(1 + n%2) { // every other one was sent again
+		booked.ID, booked.Version, booked.Patient = id, v+1, c.Patient
+		if err := tx.Save(booked, nil); err != nil {
+			return err
+		}
 	}
 	patient.ID, patient.Version, patient.Patient = id, 1, c.Patient
 	patient.Body = bytes.ReplaceAll(patient.Body, []byte("Number1"), fmt.Appendf(nil, "Number-%d", n))

@@ -55,6 +55,9 @@ func (v *CaseView) history(o *Office, tx *store.Tx, patient string) error {
 		}
 		e := event(it.Updated)
 		e.add(turned(titles[row.Key()], before, row))
+		if before == nil && row.By != "" {
+			e.By = row.By
+		}
 		if row.Work != nil {
 			if list := notesIn(row.Work.Note); len(list) > notes {
 				e.By, notes = list[len(list)-1].By, len(list)

@@ -36,6 +36,7 @@ type writing struct {
 	records    []*translate.Record  // what is held of the person
 	heldBefore []translate.HoldRow  // holds as they stood
 	held       []translate.HoldView // and stand now
+	asks       []translate.AskRow   // for another day, as they stand now
 	grounds    []readiness.Ground   // what may hold the case
 	flagged    []store.Stored       // Flags that were written
 	holdRefs   []event.HoldRef      // of those
@@ -116,6 +117,9 @@ func (w *writing) items() error {
 		}
 		row := w.office.facility.RowOf(i)
 		row.Patient, row.Focus, row.BasedOn = w.b.Patient, focus, basedOn
+		if i.Step.Trigger == readiness.TriggerMove {
+			row.Focus, row.BasedOn = w.b.Primary, ""
+		}
 		if was := w.rows[i.Key]; was != nil {
 			row.Work = was.Work
 		}
@@ -135,6 +139,9 @@ func (w *writing) items() error {
 		row := *w.rows[ch.Old.Key]
 		row.State, row.Status = readiness.Needless, "cancelled"
 		row.Why = "The plan no longer has this step."
+		if ch.Old.Step.Trigger == readiness.TriggerMove {
+			row.Why = "The operation began before the booking moved."
+		}
 		by, err := w.office.protocolOf(w.tx, w.old[ch.Old.Key].Protocol)
 		if err != nil {
 			return err

@@ -28,7 +28,8 @@ const (
 type Morning struct {
 	Now    time.Time
 	Since  time.Time // bookings from then on are new
-	Danger CaseList  // cases that are held, cannot be met, or are behind
+	Danger CaseList  // cases that are held, cannot be met, or are behind: the nearest day first
+	Passed CaseList  // of these, whose day has passed: was it done, or what is the new day?
 	Lists  []PressList
 	New    CaseList
 }
@@ -106,8 +107,7 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 		}
 		m.Lists = append(m.Lists, list)
 	}
-	danger := store.CaseFilter{States: []string{string(readiness.CaseHeld), string(readiness.CaseInfeasible), string(readiness.CaseBehind)}, Limit: rows("danger")}
-	if m.Danger, err = r.caseList(danger); err != nil {
+	if err := r.danger(m, rows); err != nil {
 		return err
 	}
 	cal := r.o.facility.Calendar
@@ -236,18 +236,6 @@ func (r *morningReader) person(ref string) (Person, error) {
 	return p, err
 }
 
-func (r *morningReader) caseList(f store.CaseFilter) (out CaseList, err error) {
-	found, err := r.tx.CasesBySurgery(f)
-	if err != nil {
-		return out, err
-	}
-	if out.Total, err = r.tx.CountCases(f); err != nil {
-		return out, err
-	}
-	out.Cases, err = r.lines(found)
-	return out, err
-}
-
 // CaseLine is a case in a list.
 type CaseLine struct {
 	ID, State, Operation, Surgeon, Place string
@@ -257,8 +245,9 @@ type CaseLine struct {
 	Why                                  string   // the first reason why it stands as it does
 	Late                                 []string // titles of what is late, musts first
 	Next                                 *ItemView
-	Room                                 int  // days that the tightest must may still slip
-	HasRoom                              bool // false: no must is left to be done
+	Asked                                *ItemView // another day, see [CaseView.Asked]; nil: none
+	Room                                 int       // days that the tightest must may still slip
+	HasRoom                              bool      // false: no must is left to be done
 	Tight                                string
 }
 
@@ -353,6 +342,9 @@ func (r *morningReader) progress(l *CaseLine) error {
 	var late []*ItemView
 	for n := range views {
 		v := &views[n]
+		if v.asked() {
+			l.Asked = v
+		}
 		if v.State == readiness.Late {
 			late = append(late, v)
 		}

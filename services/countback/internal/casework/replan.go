@@ -21,6 +21,7 @@ type cause struct {
 	work    map[string]*translate.Work // people's new entries, by Task id
 	at      map[string]string          // Type/id → where the sender finds it in the message
 	kept    map[string]string          // filled: appointment that opens no case → why not
+	ask     *asked                     // another day that somebody asks for
 }
 
 // caseData is what the case row remembers of the plan, beside what is indexed:
@@ -37,6 +38,7 @@ type caseData struct {
 
 	Holds []translate.HoldRow `json:"holds,omitempty"`
 	Dated time.Time           `json:"dated,omitzero"` // since when the day of surgery is known
+	Asks  []translate.AskRow  `json:"asks,omitempty"` // for another day, the oldest first
 }
 
 // replan makes the plans of one person again and writes what differs.
@@ -358,6 +360,7 @@ func (w *writing) reckon() *readiness.Plan {
 	w.holds(append(grounds, of...))
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
 	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
+	w.ask(pl.State.Begun() && !c.Held)
 	if c.Held || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}

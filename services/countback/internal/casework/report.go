@@ -27,6 +27,7 @@ type Programme struct {
 	From, To   calendar.Date // both included
 	Operations int           // in the period, those cancelled among them
 	Measures   []Measured
+	Persons    map[string]Person // by case: of those that lack something
 }
 
 // Measured is one measure with what it counts in words.
@@ -50,11 +51,37 @@ func (o *Office) Programme(ctx context.Context, from, to calendar.Date) (*Progra
 			if err != nil {
 				return err
 			}
-			out.Measures = append(out.Measures, Measured{words, readiness.Report(i, list, o.facility.Today(tx.Now))})
+			m := Measured{words, readiness.Report(i, list, o.facility.Today(tx.Now))}
+			out.Measures = append(out.Measures, m)
+			if err := out.name(o, tx, m.Lacks); err != nil {
+				return err
+			}
 		}
 		return nil
 	})
 	return out, err
+}
+
+// mostNamed is how many of those that were not ready are named.
+const mostNamed = 100
+
+// name names the persons of the first cases that lack something.
+func (p *Programme) name(o *Office, tx *store.Tx, lacks []readiness.Lack) error {
+	for _, l := range lacks[max(0, len(lacks)-mostNamed):] {
+		c, err := tx.Case(l.Case)
+		if err != nil {
+			return err
+		}
+		who, err := o.who(tx, c.Patient)
+		if err != nil {
+			return err
+		}
+		if p.Persons == nil {
+			p.Persons = map[string]Person{}
+		}
+		p.Persons[l.Case] = who
+	}
+	return nil
 }
 
 // Period is a span of days of surgery as it was asked for, both ends included.
@@ -170,7 +197,7 @@ func (r *operationReader) operation(c store.Case) (*readiness.Operation, error) 
 		return nil, err
 	}
 	day := r.o.facility.Today(r.o.noon(c.Surgery))
-	op := &readiness.Operation{Day: day, Held: readiness.HeldAt(holdsOf(d.Holds), r.o.facility.Calendar.StartOf(day))}
+	op := &readiness.Operation{Case: c.ID, Day: day, Held: readiness.HeldAt(holdsOf(d.Holds), r.o.facility.Calendar.StartOf(day))}
 	again, err := r.rebooked(c, d, op)
 	if err != nil {
 		return nil, err

@@ -43,7 +43,7 @@ func (w *writing) make() error {
 	if c.Data, err = json.Marshal(caseData{
 		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
 		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
-		Holds: holdRows(w.held), Dated: w.dated,
+		Holds: holdRows(w.held), Dated: w.dated, Asks: w.asks,
 	}); err != nil {
 		return err
 	}
@@ -201,8 +201,10 @@ func (w *writing) reason(act *translate.Act, before store.Case) error {
 		}
 		act.Why = protocolChanged(before.Protocol, act.Protocol)
 		act.Sources = append(slices.Clone(act.Sources), f.Resource)
-	case len(w.why.sources) == 0 && len(w.why.work) == 0:
+	case len(w.why.sources) == 0 && len(w.why.work) == 0 && w.why.ask == nil:
 		act.Why = "time passed"
+	case w.why.ask.of(w.c.ID):
+		act.Why = w.why.ask.By + " asked for another day of surgery, " + w.why.ask.Day
 	default:
 		since, err := w.since(before)
 		if err != nil {

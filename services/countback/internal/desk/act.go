@@ -23,6 +23,7 @@ var deedWords = map[string]string{
 	casework.ActNote:      "The note was added.",
 	casework.ActAssign:    "Recorded who takes it on.",
 	casework.ActSign:      "Recorded what the prescriber signed.",
+	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }
 
 // needsReason are the actions that nobody may take without saying why.

@@ -38,6 +38,7 @@ type onePage struct {
 	History   []eventLine
 	MoveDay   string // what the form for another day begins with
 	Movable   bool
+	Ask       *askPart // another day is asked for; nil: none
 	Open      bool
 }
 
@@ -129,6 +130,7 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 	}
 	one.items(d, v, today)
 	one.held(d, v)
+	one.Ask = d.newAskPart(v, &one.page)
 	one.Safe = newSafePart(v)
 	for _, e := range v.TheirHistory {
 		by := e.By
@@ -293,7 +295,7 @@ func actsOn(i *casework.ItemView) (a acts) {
 	case "completed", "cancelled":
 		return acts{Reopen: i.State != readiness.Expired, Note: true}
 	case "failed":
-		a.Done, a.Reopen = true, true
+		a.Done, a.Reopen = i.Step.Trigger != readiness.TriggerMove, true
 		return a
 	case "on-hold":
 		return a
@@ -303,6 +305,9 @@ func actsOn(i *casework.ItemView) (a acts) {
 		a.Applies, a.NotNeeded = doubt, doubt
 	default:
 		a.Done, a.Failed = true, true
+	}
+	if i.Step.Trigger == readiness.TriggerMove { // the booking says so
+		a.Done = false
 	}
 	a.Waive = i.Step.Need == readiness.Should || i.Step.Need == readiness.Could
 	return a

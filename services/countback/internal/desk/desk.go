@@ -72,6 +72,7 @@ var routes = []route{
 	{http.MethodGet, "/cases", (*Desk).casesPage},
 	{http.MethodGet, "/case/:id", (*Desk).casePage},
 	{http.MethodGet, "/case/:id/moved", (*Desk).movedPage},
+	{http.MethodPost, "/case/:id/moved", (*Desk).askMove},
 	{http.MethodGet, "/case/:id/sheet", (*Desk).sheetPage},
 	{http.MethodGet, "/case/:id/calendar", (*Desk).linksPage},
 	{http.MethodGet, "/case/:id/calendar.ics", (*Desk).calendarFile},

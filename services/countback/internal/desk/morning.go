@@ -22,6 +22,7 @@ type morningPage struct {
 	page
 	Lists  []pressList
 	Danger caseTable
+	Passed caseTable
 	New    caseTable
 	Alarms []alarm
 	Heard  bool // there is a source that was heard from
@@ -55,14 +56,14 @@ type caseTable struct {
 }
 
 type caseLine struct {
-	ID, Person, Number, Operation, Surgeon, Place, Surgery, Far string
-	State                                                       mark
-	Holds                                                       string
-	Why                                                         string
-	Next, NextDue                                               string
-	Room                                                        string
-	Tight                                                       string
-	Short                                                       bool // no room is left
+	ID, Person, Phone, Number, Operation, Surgeon, Place, Surgery, Far string
+	State                                                              mark
+	Holds                                                              string
+	Why, Asked                                                         string
+	Next, NextDue                                                      string
+	Room                                                               string
+	Tight                                                              string
+	Short                                                              bool // no room is left
 }
 
 // listWords name the lists of items.
@@ -109,9 +110,16 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	}
 	out.Danger = d.newCaseTable(m.Danger, today)
 	out.Danger.ID, out.Danger.Title, out.Danger.Empty = "danger", "Surgery in danger", "No surgery is in danger."
-	out.Danger.Says = "Held, behind, or booked for a day that can no longer be met. The nearest surgery first."
+	out.Danger.Says = "Held, behind, or booked for a day that can no longer be met. The nearest surgery first, those without a day last."
 	if int64(len(m.Danger.Cases)) < m.Danger.Total {
 		out.Danger.More = Root + "?more=danger#danger"
+	}
+	out.Passed = d.newCaseTable(m.Passed, today)
+	out.Passed.ID, out.Passed.Title = "passed", "The day has passed"
+	out.Passed.Says = "Was it done, or what is the new day? These stood as shown when their day came, and the record system has said neither. " +
+		"Ask, and have it recorded there: the operation, or the new booking. Until then nothing of them can be prepared."
+	if int64(len(m.Passed.Cases)) < m.Passed.Total {
+		out.Passed.More = Root + "?more=passed#passed"
 	}
 	out.New = d.newCaseTable(m.New, today)
 	out.New.ID, out.New.Title, out.New.Empty = "new", "New bookings", "No new booking."
@@ -147,12 +155,13 @@ func (d *Desk) newCaseTable(l casework.CaseList, today calendar.Date) caseTable 
 
 func (d *Desk) newCaseLine(c *casework.CaseLine, today calendar.Date) caseLine {
 	line := caseLine{
-		ID: c.ID, Person: c.Person.Name, Operation: c.Operation, Surgeon: c.Surgeon, Place: c.Place, Surgery: c.Surgery.Words(),
+		ID: c.ID, Person: c.Person.Name, Phone: c.Person.Phone, Operation: c.Operation, Surgeon: c.Surgeon, Place: c.Place, Surgery: c.Surgery.Words(),
 		Far: distance(c.Surgery.Day, today), State: caseMarks[readiness.CaseState(c.State)], Holds: strings.Join(c.Holds, ", "), Why: c.Why,
 	}
 	if len(c.Person.Identifiers) > 0 {
 		line.Number = c.Person.Identifiers[0]
 	}
+	line.Asked = askedWords(c)
 	if line.Why == "" && len(c.Late) > 0 {
 		line.Why = "Late: " + strings.Join(c.Late, ", ") + "."
 	}

@@ -23,6 +23,10 @@ type movedPage struct {
 	Same                  bool // nothing would change
 	Settled               int  // items that would stand as they do now
 	MoveDay               string
+	AskDay                string   // the day alone: whoever books gives the hour
+	Seen                  string   // the day that stands, to notice that it moved meanwhile
+	Asks                  bool     // it can be asked for
+	Ask                   *askPart // what is asked for already
 }
 
 type changeGroup struct {
@@ -55,6 +59,9 @@ func (d *Desk) newMovedPage(p page, w *casework.WhatIf) *movedPage {
 	if !v.Surgery.IsZero() {
 		out.From = v.Surgery.Words()
 	}
+	out.AskDay = w.Day.Day.Format(dayWords)
+	out.Ask, out.Seen = d.newAskPart(v, &out.page), v.Surgery.Day.String()
+	out.Asks = out.Ask == nil && w.Day.Day != v.Surgery.Day
 	for _, h := range v.Holds {
 		if h.Open {
 			out.Holds = append(out.Holds, h.Sentence)

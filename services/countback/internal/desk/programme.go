@@ -1,8 +1,11 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -34,7 +37,54 @@ type measureRow struct {
 	Share                                          string
 	By                                             string // heading of the groups
 	Groups                                         []readiness.CountedGroup
+	Split                                          string     // what those that were not ready lacked, counted
+	Lacks                                          []lackLine // the newest day of surgery first
+	Unnamed                                        int        // beside them
 	FHIR                                           string
+}
+
+// lackLine is one person who was not ready on the day before, and why.
+type lackLine struct {
+	CaseID, Person, Number, Day string
+	Says                        []string
+}
+
+// lacks say who was not ready, and what was missing.
+func (r *measureRow) lacks(m *casework.Measured, persons map[string]casework.Person) {
+	if len(m.Lacks) == 0 {
+		return
+	}
+	held, undone, doubt := 0, 0, 0
+	for _, l := range slices.Backward(m.Lacks) {
+		switch {
+		case l.Held:
+			held++
+		case len(l.Undone) > 0:
+			undone++
+		default:
+			doubt++
+		}
+		who, named := persons[l.Case]
+		if !named {
+			r.Unnamed++
+			continue
+		}
+		line := lackLine{CaseID: l.Case, Person: who.Name, Day: l.Day.Format(dayWords)}
+		if len(who.Identifiers) > 0 {
+			line.Number = who.Identifiers[0]
+		}
+		if l.Held {
+			line.Says = append(line.Says, "A hold stood.")
+		}
+		if len(l.Undone) > 0 {
+			line.Says = append(line.Says, "Not done: "+strings.Join(l.Undone, ", ")+".")
+		}
+		if len(l.InDoubt) > 0 {
+			line.Says = append(line.Says, "In doubt whether it applies: "+strings.Join(l.InDoubt, ", ")+".")
+		}
+		r.Lacks = append(r.Lacks, line)
+	}
+	r.Split = fmt.Sprintf("Not ready: %d. Of these, %d held, %d with a must not done, %d only with a must in doubt.", len(m.Lacks), held, undone, doubt)
 }
 
 // period reads the period asked for; wrong says what is wrong with it.
@@ -84,11 +134,13 @@ func newProgrammePage(p page, found *casework.Programme) *programmePage {
 	for n := range found.Measures {
 		m := &found.Measures[n]
 		out.Usage = m.Usage
-		out.Rows = append(out.Rows, measureRow{
+		row := measureRow{
 			ID: string(m.Indicator), Title: m.Title, Description: m.Description, Numerator: m.MeasureWords.Numerator,
 			Denominator: m.MeasureWords.Denominator, N: m.Counted.Numerator, Of: m.Counted.Denominator, Share: share(m.Counted), By: groupHeads[m.By], Groups: m.Groups,
 			FHIR: "/fhir/Measure/" + string(m.Indicator) + "/$evaluate-measure?periodStart=" + out.From + "&periodEnd=" + out.To,
-		})
+		}
+		row.lacks(m, found.Persons)
+		out.Rows = append(out.Rows, row)
 	}
 	return out
 }

@@ -21,6 +21,7 @@ const (
 	SystemRole      = Base + "/CodeSystem/role"
 	SystemReason    = Base + "/CodeSystem/task-reason"
 	SystemOutput    = Base + "/CodeSystem/task-output"
+	SystemInput     = Base + "/CodeSystem/task-input"
 	SystemItem      = Base + "/identifier/task" // of a Task: its own id
 	SystemCase      = Base + "/identifier/case" // of a case: the id of its CarePlan
 )

@@ -37,6 +37,8 @@ type Row struct {
 	Role     string           `json:"ro,omitempty"`    // the one performer who is asked
 	Replaces string           `json:"rp,omitempty"`    // id of the Task that this one replaces
 	Because  string           `json:"bc,omitempty"`    // why it no longer counts, or is asked again
+	By       string           `json:"by,omitempty"`    // the name of who asked for it, where a person did
+	Day      string           `json:"day,omitempty"`   // the day of surgery that is asked for
 	About    string           `json:"about,omitempty"` // the record that it was raised for, or a version of it
 	Why      string           `json:"why,omitempty"`   // why it is no longer asked for
 	Work     *Work            `json:"e,omitempty"`
@@ -114,7 +116,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day}
 	}
 	return i
 }
@@ -140,6 +142,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 	if i.Raised != nil {
 		r.About = recordNamed.FindString(i.Raised.Key)
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
+		r.By, r.Day = i.Raised.By, i.Raised.Day.String()
 	}
 	return r
 }

@@ -18,6 +18,10 @@ type TaskMeta struct {
 	Updated    time.Time
 }
 
+// InputRequestedDay is the code of the Task.input that says, as a date, which day
+// of surgery is asked for.
+const InputRequestedDay = "requested-day"
+
 // StatusOf gives the Task status that follows from the item's state and from
 // what a person set, so that a stock worklist shows only what is asked for now.
 func StatusOf(i *readiness.Item, w *Work) string {
@@ -79,6 +83,12 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 	}
 	f.taskExtensions(t, r, &item, p)
 	t.Input = instructions(s)
+	if r.By != "" {
+		t.Requester = &r4.Reference{Display: &r.By}
+	}
+	if r.Day != "" {
+		t.Input = append(t.Input, fhir.TaskParameter{Type: *concept(SystemInput, InputRequestedDay, "requested day"), ValueDate: &r.Day})
+	}
 	if err := worked(t, r); err != nil {
 		return nil, err
 	}

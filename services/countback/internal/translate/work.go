@@ -233,6 +233,9 @@ func (f Facility) evidence(end string, item *readiness.Item, o WorkOptions) (cal
 }
 
 func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
+	if item.Step.Trigger == readiness.TriggerMove {
+		return refuse("status", "business-rule", "Task.status: another day is booked where bookings are made, and this is completed by the booking that comes with it; decline it with the status failed, or take it back with cancelled, and a reason")
+	}
 	if item.Step.Trigger == readiness.TriggerHold {
 		if issues := signed(sent); len(issues) > 0 {
 			return issues

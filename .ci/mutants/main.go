@@ -35,8 +35,9 @@ const inner = "services/countback/internal/"
 var decisions = []string{
 	"pkg/readiness/hold.go", "pkg/readiness/itemhold.go", "pkg/readiness/medicine.go",
 	"pkg/readiness/doses.go", "pkg/readiness/kidney.go", "pkg/readiness/stranded.go",
+	"pkg/readiness/decision.go", "pkg/readiness/undecided.go", "pkg/readiness/otherwise.go",
 	inner + "translate/finding.go", inner + "translate/holds.go", inner + "translate/holdanswer.go",
-	inner + "translate/symptom.go", inner + "translate/medicine_rules.go",
+	inner + "translate/symptom.go", inner + "translate/medicine_rules.go", inner + "translate/signing.go",
 }
 
 // judges are the packages whose tests are asked, and which of them, the quickest

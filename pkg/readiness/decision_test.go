@@ -130,3 +130,25 @@ func TestADecisionInWords(t *testing.T) {
 		require.Contains(t, item(t, pl, "list").Advice, r.lists)
 	}
 }
+
+// Which step signs for a medicine, and which is its last dose.
+func TestWhichStepSigns(t *testing.T) {
+	for _, r := range []struct {
+		name         string
+		named        bool
+		repeat       string
+		anchor       string
+		signs, takes bool
+	}{
+		{"with a name, for a medicine, by its earliest last dose", true, "medicine", readiness.AnchorEarliestDose, true, false},
+		{"without a name", false, "medicine", readiness.AnchorEarliestDose, false, false},
+		{"for no medicine", true, "", readiness.AnchorEarliestDose, false, false},
+		{"by the last dose itself", true, "medicine", readiness.AnchorLastDose, false, true},
+		{"by a last dose, for no medicine", false, "", readiness.AnchorLastDose, false, false},
+		{"by surgery", true, "medicine", readiness.AnchorSurgery, false, false},
+	} {
+		s := step("s", readiness.Window{Due: points(days(r.anchor, 0))})
+		s.Named, s.RepeatFor = r.named, r.repeat
+		require.Equal(t, []bool{r.signs, r.takes}, []bool{s.SignsLastDose(), s.TakesLastDose()}, r.name)
+	}
+}

@@ -81,7 +81,9 @@
 // A medicine that is stopped when the date moves, is lost or called off, or when
 // the case is held, is a question to its prescriber ([Stranded]), also when
 // nothing else of the case is asked any more; so is the day of a last dose that
-// comes while the case is held.
+// comes while the case is held. So is a last dose that is recorded otherwise than
+// signed: far too early, of a medicine that was signed to go on, or while nobody
+// has decided. The record stands all the same.
 //
 // # Doubt
 //
@@ -101,5 +103,10 @@
 // doubt is asked about before signing. Steps count from it by the anchors
 // last-dose and earliest-last-dose; what a prescriber signed for the date that
 // stands goes before it, and is asked again when the date moves or the rules give
-// another last dose. It is advice to a prescriber, never an instruction.
+// another last dose. A prescriber may also sign that a medicine goes on or is not
+// taken ([Decision]): then nothing else of it is needed. One that no rule knows is
+// theirs to decide as well. A last dose that is undecided when the earliest one
+// that may come out has ended, or that is recorded as taken and not signed, holds
+// the case; what others say of it decides nothing. It is advice to a prescriber,
+// never an instruction.
 package readiness

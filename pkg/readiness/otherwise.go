@@ -23,7 +23,6 @@ func (s *stranding) otherwise(pl *Plan, p *Protocol) {
 		if why == "" || s.open[i.Key.Repeat] || s.raisedStopped(key) {
 			continue
 		}
-		s.open[i.Key.Repeat] = true
 		s.out = append(s.out, Raised{Trigger: TriggerStopped, Key: key, At: s.now, Why: why})
 	}
 }

@@ -63,6 +63,10 @@ func TestAnUndecidedMedicineHolds(t *testing.T) {
 		{"a choice: the earliest if it is held", rules(rule(readiness.MedicineChoice, 5)), "2026-11-25 00:00"},
 		{"a specialist, and no day may come out: the last business day", rules(rule(readiness.MedicineSpecialist, 0)), "2026-11-27 00:00"},
 		{"and the signature ends before that", all(rules(rule(readiness.MedicineSpecialist, 0)), signDay(-7)), "2026-11-23 00:00"},
+		{"another step of the medicine ends sooner, which is no matter", all(rules(rule(readiness.MedicineSpecialist, 0)), func(_ *readiness.Case, p *readiness.Protocol) {
+			last := days(readiness.AnchorSurgery, -20)
+			p.Step("restart").Last = &last
+		}), "2026-11-27 00:00"},
 		{"the earliest is after the last business day", rules(rule(readiness.MedicineChoice, 1)), "2026-11-27 00:00"},
 		{"the day of the last dose is known", nil, ""},
 		{"signed with a day", all(rules(rule(readiness.MedicineSpecialist, 0)), entry("sign", func(e *readiness.Entry) { e.Signed.Day = day(t, "2026-11-28") })), ""},

@@ -35,7 +35,7 @@ var groups = []struct {
 	{[]string{"crud", "versions", "conditional", "errors", "content", "metadata"}, httpFaults},
 	{[]string{"bundles"}, bundleFaults},
 	{[]string{"search", "values", "plan"}, searchFaults},
-	{[]string{"plan", "redating", "tasks", "holds", "operations"}, planFaults},
+	{[]string{"plan", "redating", "tasks", "holds", "medicines", "operations"}, planFaults},
 	{[]string{"metadata"}, statementFaults},
 	{[]string{"patch", "fhirpathpatch", "conditions", "delete", "history", "includes", "summaries", "validate", "profiles"}, restFaults},
 	{[]string{"subscriptions"}, subscriptionFaults},

@@ -91,6 +91,42 @@ func TestMedicineRulesAreRefused(t *testing.T) {
 	})
 }
 
+// How early a last dose may be taken without a question is data, with a mark of
+// how it was checked; without it nothing is asked. Two days: common practice, no
+// source.
+func TestHowEarlyALastDoseMayBe(t *testing.T) {
+	defs, pd, tree := medicineTree(t)
+	p, err := ReadProtocol(parse(t, pd), defs)
+	require.NoError(t, err)
+	require.Equal(t, 2, p.EarlyDose)
+	require.Equal(t, "common-practice", p.EarlyDoseMark)
+
+	early := func(days int, mark string) object {
+		parts := []any{object{"url": "margin", "valueDuration": object{"value": days, "unit": "days", "system": ucum, "code": "d"}}}
+		if mark != "" {
+			parts = append(parts, object{"url": "mark", "valueCode": mark})
+		}
+		return object{"url": Base + "/StructureDefinition/early-last-dose", "extension": parts}
+	}
+	for _, r := range []struct {
+		ext  []any
+		days int // -1: refused
+	}{{nil, 0}, {[]any{early(1, "from-memory")}, 1}, {[]any{early(0, "from-memory")}, -1}, {[]any{early(3, "")}, -1}} {
+		tree["extension"] = r.ext
+		if r.ext == nil {
+			delete(tree, "extension")
+		}
+		defs.Medicines = encoded(t, tree)
+		p, err := ReadProtocol(parse(t, pd), defs)
+		if r.days < 0 {
+			require.ErrorContains(t, err, "early-last-dose needs a margin of at least a day, and a mark")
+			continue
+		}
+		require.NoError(t, err)
+		require.Equal(t, r.days, p.EarlyDose)
+	}
+}
+
 // Rules that a named person of the hospital has approved carry no notice; a
 // protocol without rules on medicines plans none.
 func TestWhoseRulesTheyAre(t *testing.T) {

@@ -194,7 +194,8 @@ func drawWork(t *rapid.T) *Work {
 		On:      rapid.SampledFrom([]string{"", "2026-11-12"}).Draw(t, "on"),
 		For:     rapid.SampledFrom([]map[string]string{nil, {"side": "left", "date": "2026-11-30"}}).Draw(t, "for"),
 		Reason:  rapid.String().Draw(t, "reason"),
-		Note:    rapid.SampledFrom([]json.RawMessage{nil, json.RawMessage(`[{"text":"n"}]`)}).Draw(t, "note"),
+		Signed:  rapid.SampledFrom([]string{"", "2026-11-27", "2026-11-27T08:00:00-06:00"}).Draw(t, "signed"), Decision: rapid.SampledFrom([]string{"", "go-on", "not-taken"}).Draw(t, "decision"),
+		Note: rapid.SampledFrom([]json.RawMessage{nil, json.RawMessage(`[{"text":"n"}]`)}).Draw(t, "note"),
 	}
 }
 

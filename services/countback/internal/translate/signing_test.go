@@ -74,6 +74,7 @@ func TestWhatIsSigned(t *testing.T) {
 		{"their own day where none is advised", and(outputs(doseOutput("valueDate", "2026-11-25")), why), none, "2026-11-25", "", "", ""},
 		{"their own day without a reason", outputs(doseOutput("valueDate", "2026-11-25")), none, "", "", "Task.statusReason.text", "no date"},
 		{"the day of surgery", and(outputs(doseOutput("valueDate", "2026-11-30")), why), advised, "2026-11-30", "", "", ""},
+		{"a day, whose hour nobody asks", and(outputs(doseOutput("valueDate", "2026-11-30")), why), none, "2026-11-30", "", "", ""},
 		{"the day after surgery", and(outputs(doseOutput("valueDate", "2026-12-01")), why), advised, "", "", "Task.output", "after the day of surgery"},
 		{"the start itself", and(outputs(doseOutput("valueDateTime", "2026-11-30T07:30:00-06:00")), why), advised, "2026-11-30T07:30:00-06:00", "", "", ""},
 		{"a minute after the start", and(outputs(doseOutput("valueDateTime", "2026-11-30T07:31:00-06:00")), why), advised, "", "", "Task.output", "after the start of anaesthesia"},
@@ -107,6 +108,9 @@ func TestWhatIsSigned(t *testing.T) {
 			require.Empty(t, issues)
 			require.Equal(t, []string{r.signed, r.decision}, []string{w.Signed, w.Decision})
 			require.Equal(t, readiness.Done, w.Outcome)
+			if _, given := r.change["statusReason"]; given {
+				require.Equal(t, "a valve", w.Reason)
+			}
 		})
 	}
 }
@@ -118,7 +122,7 @@ func TestASignatureStands(t *testing.T) {
 		Outcome: readiness.Done, On: "2026-11-18", Decision: "go-on", Reason: "a valve", For: map[string]string{"date": "2026-11-30"},
 		Owner:        json.RawMessage(`{"display":"Dr Example Prescriber"}`),
 		StatusReason: json.RawMessage(`{"text":"a valve"}`), ExecutionPeriod: json.RawMessage(`{"end":"2026-11-18"}`),
-		Output: json.RawMessage(`[{"type":{"text":"letter"},"valueString":"sent"},{"type":{"coding":[{"system":"` + SystemOutput + `","code":"medicine-decision"}]},"valueCode":"go-on"}]`),
+		Output: json.RawMessage(`[{"type":{"text":"letter"},"valueString":"sent"},{"type":{"coding":[{"system":"` + SystemOutput + `","code":"valid-until"}]},"valueDate":"2027-01-01"},{"type":{"coding":[{"system":"http://hospital.example","code":"last-dose"}]},"valueString":"x"},{"type":{"coding":[{"system":"` + SystemOutput + `","code":"last-dose"}]},"valueDate":"2026-11-26"},{"type":{"coding":[{"system":"` + SystemOutput + `","code":"medicine-decision"}]},"valueCode":"go-on"}]`),
 	}
 	send := signer(t, "completed", w)
 	for element, change := range map[string]object{
@@ -141,7 +145,7 @@ func TestASignatureStands(t *testing.T) {
 	got, issues = send(and(object{"status": "requested"}, because("", "wrong person")), readiness.Moment{})
 	require.Empty(t, issues)
 	require.Empty(t, got.Decision+got.Reason)
-	require.JSONEq(t, `[{"type":{"text":"letter"},"valueString":"sent"}]`, string(got.Output))
+	require.JSONEq(t, `[{"type":{"text":"letter"},"valueString":"sent"},{"type":{"coding":[{"system":"`+SystemOutput+`","code":"valid-until"}]},"valueDate":"2027-01-01"},{"type":{"coding":[{"system":"http://hospital.example","code":"last-dose"}]},"valueString":"x"}]`, string(got.Output))
 }
 
 // On a step that signs nothing, what only a prescriber signs is refused.
@@ -152,4 +156,13 @@ func TestOnlyASignatureSigns(t *testing.T) {
 		require.Equal(t, "Task.output", issues[0].Expression)
 		require.Contains(t, issues[0].Text, "this step signs nothing")
 	}
+}
+
+// Where nobody knows at what hour the operation starts, any hour of its day may
+// be signed.
+func TestASignedHourWithoutAStart(t *testing.T) {
+	f := chicago(t)
+	s := signing{last: readiness.Moment{Day: date(t, "2026-11-30"), At: f.clock(t, "2026-11-30 23:00")}}
+	require.Empty(t, s.dosed(WorkOptions{Snapshot: map[string]string{readiness.DetailDate: "2026-11-30"}}))
+	require.NotEmpty(t, s.dosed(WorkOptions{Snapshot: map[string]string{readiness.DetailDate: "2026-11-29"}}))
 }

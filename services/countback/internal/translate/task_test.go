@@ -57,6 +57,11 @@ func exampleRows(t *testing.T, f Facility, p *Protocol) map[string]*Row {
 		w.c.Raised = []readiness.Raised{{Trigger: TriggerUnclear, Key: "Procedure/q", At: f.clock(t, "2026-11-20 08:00"), Why: "it could belong to this booking, and so could another"}}
 	}, nil)
 	add("postponed", "visit", "2026-11-20 09:00", func(w *world) { w.c.Day, w.c.Start = 0, time.Time{} }, nil)
+	add("signed-goes-on", "visit", "2026-11-20 09:00", nil, &Work{
+		Outcome: readiness.Done, On: "2026-11-12", For: snapshot, Decision: "go-on", Reason: "a valve", StatusReason: json.RawMessage(`{"text":"a valve"}`),
+		Owner: json.RawMessage(`{"display":"Dr Example Prescriber"}`), ExecutionPeriod: json.RawMessage(`{"end":"2026-11-12"}`),
+		Output: json.RawMessage(`[{"type":{"coding":[{"system":"` + SystemOutput + `","code":"medicine-decision"}]},"valueCodeableConcept":{"coding":[{"system":"` + SystemDecision + `","code":"go-on"}]}}]`),
+	})
 	return out
 }
 

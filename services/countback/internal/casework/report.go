@@ -158,7 +158,8 @@ type operationReader struct {
 	o     *Office
 	tx    *store.Tx
 	words bool // reasons in free text are wanted as they were written
-	steps []string
+	steps store.ReportSteps
+	items map[string][]store.Item // by case
 }
 
 // operations are those whose day of surgery lies in a period.
@@ -169,9 +170,16 @@ func (o *Office) operations(tx *store.Tx, from, to calendar.Date, words bool) ([
 		return nil, err
 	}
 	for n := range p.Steps {
-		if s := &p.Steps[n]; s.ReportedAs != "" || s.Need == readiness.Must && s.Trigger == "" {
-			r.steps = append(r.steps, s.Code)
+		switch s := &p.Steps[n]; {
+		case s.ReportedAs != "":
+			r.steps.Always = append(r.steps.Always, s.Code)
+		case s.Need == readiness.Must && s.Trigger == "":
+			r.steps.Undone = append(r.steps.Undone, s.Code)
 		}
+	}
+	r.steps.Today = o.facility.Today(tx.Now).String()
+	if r.items, err = tx.ReportedItems(from.String(), to.String(), r.steps); err != nil {
+		return nil, err
 	}
 	cases, err := tx.CasesWithSurgery(from.String(), to.String())
 	if err != nil {
@@ -340,11 +348,7 @@ func (r *operationReader) moves(c store.Case, d caseData) ([]readiness.Move, err
 
 // outturns reads what became of the items that count.
 func (r *operationReader) outturns(op *readiness.Operation, c store.Case) error {
-	items, err := r.tx.ItemsOfSteps(c.ID, r.steps)
-	if err != nil {
-		return err
-	}
-	for _, it := range items {
+	for _, it := range r.items[c.ID] {
 		row, err := rowOf(it)
 		if err != nil {
 			return err

@@ -160,6 +160,7 @@ type operationReader struct {
 	words bool // reasons in free text are wanted as they were written
 	steps store.ReportSteps
 	items map[string][]store.Item // by case
+	again map[string]bool         // patients who have several cases, and appointments with several versions
 }
 
 // operations are those whose day of surgery lies in a period.
@@ -181,6 +182,9 @@ func (o *Office) operations(tx *store.Tx, from, to calendar.Date, words bool) ([
 	if r.items, err = tx.ReportedItems(from.String(), to.String(), r.steps); err != nil {
 		return nil, err
 	}
+	if err := r.repeated(); err != nil {
+		return nil, err
+	}
 	cases, err := tx.CasesWithSurgery(from.String(), to.String())
 	if err != nil {
 		return nil, err
@@ -196,6 +200,24 @@ func (o *Office) operations(tx *store.Tx, from, to calendar.Date, words bool) ([
 		}
 	}
 	return out, nil
+}
+
+// repeated notes once of whom and of what there is more than one: of ten thousand
+// cases nearly all need no further look.
+func (r *operationReader) repeated() error {
+	r.again = map[string]bool{}
+	patients, err := r.tx.PatientsWithSeveral()
+	if err != nil {
+		return err
+	}
+	for _, ref := range patients {
+		r.again[ref] = true
+	}
+	appointments, err := r.tx.SentAgain("Appointment")
+	for _, id := range appointments {
+		r.again["Appointment/"+id] = true
+	}
+	return err
 }
 
 // operation reads one; nil where the case counts as none.
@@ -238,6 +260,9 @@ func holdsOf(rows []translate.HoldRow) []readiness.Hold {
 // a newer one took the place of this one; and what this one took the place of is
 // a move.
 func (r *operationReader) rebooked(c store.Case, d caseData, op *readiness.Operation) (again bool, err error) {
+	if !r.again[c.Patient] {
+		return false, nil
+	}
 	others, err := r.tx.CasesOf(c.Patient)
 	if err != nil {
 		return false, err
@@ -318,12 +343,8 @@ func (r *operationReader) moves(c store.Case, d caseData) ([]readiness.Move, err
 		if typ != "Appointment" {
 			continue
 		}
-		now, err := r.tx.Current(typ, id)
-		if errors.Is(err, store.ErrNotFound) || err == nil && now.Version == 1 {
+		if !r.again[ref] {
 			return nil, nil
-		}
-		if err != nil {
-			return nil, err
 		}
 		stored, err := r.tx.Versions(typ, id)
 		if err != nil {

@@ -33,3 +33,13 @@ func (tx *Tx) ReportedItems(from, to string, s ReportSteps) (map[string][]Item, 
 	}
 	return out, err
 }
+
+// PatientsWithSeveral are the patients who have more than one case, open or ended.
+func (tx *Tx) PatientsWithSeveral() ([]string, error) {
+	return tx.texts(`SELECT patient FROM care_case GROUP BY patient HAVING count(*) > 1`)
+}
+
+// SentAgain are the ids of the resources of a type that have more than one version.
+func (tx *Tx) SentAgain(typ string) ([]string, error) {
+	return tx.texts(`SELECT id FROM resource WHERE type = ? AND version > 1`, typ)
+}

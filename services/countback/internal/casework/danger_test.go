@@ -32,6 +32,8 @@ func TestDangerByNearness(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"held " + held.plan, "behind " + behind.plan, "behind " + later.plan, "held " + noDay.plan}, ids(m.Danger))
 	require.EqualValues(t, 4, m.Danger.Total)
+	require.Equal(t, "clear-hold", m.Danger.Cases[0].Next.Key.Step, "what lets a held case go on comes first")
+	require.NotEqual(t, "clear-hold", m.Danger.Cases[1].Next.Key.Step)
 	require.Equal(t, []string{"held " + past.plan}, ids(m.Passed))
 	require.EqualValues(t, 1, m.Passed.Total)
 

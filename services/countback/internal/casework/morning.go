@@ -349,7 +349,7 @@ func (r *morningReader) progress(l *CaseLine) error {
 			late = append(late, v)
 		}
 		asked := v.State == readiness.Late || v.State == readiness.Due || v.State == readiness.Open
-		if asked && v.Applies == readiness.Yes && (l.Next == nil || itemSooner(v, l.Next)) {
+		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next)) {
 			l.Next = v
 		}
 	}
@@ -373,6 +373,18 @@ func (l *CaseLine) tighten(r *morningReader, pl *readiness.Plan) {
 			l.HasRoom, l.Room, l.Tight = true, slack, i.Step.Title
 		}
 	}
+}
+
+// sooner reports whether an item of the case is to be done before another: of one
+// that is held, whatever clears the hold.
+func (l *CaseLine) sooner(a, b *ItemView) bool {
+	clears := func(v *ItemView) bool {
+		return l.State == string(readiness.CaseHeld) && v.Step.Trigger == readiness.TriggerHold
+	}
+	if clears(a) != clears(b) {
+		return clears(a)
+	}
+	return itemSooner(a, b)
 }
 
 // itemSooner reports whether an item is to be done before another: a late must goes

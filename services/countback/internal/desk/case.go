@@ -127,6 +127,9 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		one.Surgery, one.Count = v.Surgery.Words(), distance(v.Surgery.Day, today)
 		one.MoveDay = v.Surgery.Day.Add(7).String()
 	}
+	if v.Safe != nil && v.Safe.Day > v.Surgery.Day { // no earlier one can be met
+		one.MoveDay = v.Safe.Day.String()
+	}
 	for _, w := range v.Why { // what another day would allow stands in a part of its own
 		if v.Safe == nil || !slices.Contains(v.SafeWords, w) {
 			one.Why = append(one.Why, w)

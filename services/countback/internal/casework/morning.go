@@ -83,6 +83,7 @@ type morningReader struct {
 	p      *translate.Protocol
 	cases  map[string]*store.Case
 	people map[string]Person
+	passed passedCases
 }
 
 func (r *morningReader) read(m *Morning, opt MorningOptions) error {
@@ -98,6 +99,9 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 	}
 	counts, err := r.tx.CountPressing()
 	if err != nil {
+		return err
+	}
+	if err := r.setAside(); err != nil {
 		return err
 	}
 	for _, l := range r.lists() {
@@ -170,6 +174,9 @@ func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (
 			out.Due += c.N
 		}
 	}
+	if !l.flat {
+		out.Late, out.Due = out.Late-r.passed.count(l, readiness.Late), out.Due-r.passed.count(l, readiness.Due)
+	}
 	today := r.o.facility.Today(r.tx.Now).String()
 	spans := [][2]string{{today, ""}, {"", today}}
 	if l.flat {
@@ -182,12 +189,15 @@ func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (
 					continue
 				}
 				items, err := r.tx.Pressing(store.PressFilter{
-					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items),
+					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items) + r.passed.items,
 				})
 				if err != nil {
 					return out, err
 				}
 				for _, it := range items {
+					if limit <= len(out.Items) || !l.flat && r.passed.cases[it.CaseID] {
+						continue
+					}
 					line, err := r.line(it)
 					if err != nil {
 						return out, err

@@ -171,12 +171,12 @@ func Start(ctx context.Context, cfg Config, log *slog.Logger) (_ *App, err error
 	}
 	pages, err := desk.New(desk.Options{
 		Office: a.Office, Facility: cmp.Or(cfg.Hospital, cfg.Facility), Calendar: facility.Calendar, Log: log, Now: a.Clock.Now, Changed: a.db.Watch,
-		Sheet: cfg.sheetOptions(sheet.Options{}, 0), Public: strings.TrimSuffix(facility.Base, "/fhir"),
+		Sheet: cfg.sheetOptions(sheet.Options{}, 0), Public: strings.TrimSuffix(facility.Base, "/fhir"), Also: cfg.bases(),
 	})
 	if err != nil {
 		return nil, err
 	}
-	a.serve("api", a.api, doors(api, pages))
+	a.serve("api", a.api, doors(ownName(api, pages.Ours), pages))
 	if err := a.hl7(facility.Calendar.Zone()); err != nil {
 		return nil, err
 	}
@@ -194,6 +194,19 @@ func doors(api, pages http.Handler) http.Handler {
 	mux.Handle("GET "+desk.Root+"/{$}", http.RedirectHandler(desk.Root, http.StatusFound))
 	mux.Handle("GET /{$}", http.RedirectHandler(desk.Root, http.StatusFound))
 	return mux
+}
+
+// ownName refuses what a browser sends to the API under a name that is not ours: a
+// page of another site that leads its own name here would be let read the
+// answers. Other programs may know the service by any name.
+func ownName(api http.Handler, ours func(host string) bool) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Sec-Fetch-Site") != "" && !ours(r.Host) {
+			http.Error(w, "browsers are not answered under this name: see -base-url", http.StatusMisdirectedRequest)
+			return
+		}
+		api.ServeHTTP(w, r)
+	})
 }
 
 func (a *App) onClose(name string, do func() error) {

@@ -21,7 +21,7 @@ type Config struct {
 	Addr             string // where the FHIR API listens
 	Admin            string // where health and metrics listen
 	Data             string // folder of the database and the event stream
-	BaseURL          string // public address of /fhir; empty: http://ADDR/fhir
+	BaseURL          string // public addresses of /fhir, the first is written; empty: http://ADDR/fhir
 	Facility         string // token of the facility in event subjects
 	Zone             string // IANA name of the facility's time zone
 	Holidays         string // us-federal, england, none, or a file of dates
@@ -59,7 +59,7 @@ func (c *Config) FacilityFlags(fs *flag.FlagSet) {
 func (c *Config) ServerFlags(fs *flag.FlagSet) {
 	fs.StringVar(&c.Addr, "addr", "127.0.0.1:8080", "`host:port` of the FHIR API")
 	fs.StringVar(&c.Admin, "admin", "127.0.0.1:8081", "`host:port` of health and metrics")
-	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API (default http://ADDR/fhir); the desk answers under its name and on this machine only")
+	fs.StringVar(&c.BaseURL, "base-url", "", "public `address` of the FHIR API, or several with commas between (default http://ADDR/fhir): the first is what is written in answers and calendar links; browsers are answered under the names of all of them and on this machine only, and get 421 under any other")
 	fs.StringVar(&c.Facility, "facility", "main", "`token` of the facility in event subjects: a-z, 0-9, - and _")
 	fs.BoolVar(&c.ClockCorrected, "clock-corrected", false, "the clock was ahead before and is right now: start although it was set back by more than two days, and plan again what was planned meanwhile; for one start only")
 	fs.StringVar(&c.NATS, "nats", "", "`address` of a NATS server with JetStream (default: one inside this process)")
@@ -99,10 +99,10 @@ func (c *Config) check() error {
 	if err := event.CheckFacility(c.Facility); err != nil {
 		return fmt.Errorf("-facility: %w", err)
 	}
-	if c.BaseURL != "" {
-		u, err := url.Parse(c.BaseURL)
+	for _, base := range c.bases() {
+		u, err := url.Parse(base)
 		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
-			return fmt.Errorf("-base-url: %q is no http address such as https://plans.example/fhir", c.BaseURL)
+			return fmt.Errorf("-base-url: %q is no http address such as https://plans.example/fhir", base)
 		}
 	}
 	return nil
@@ -181,8 +181,20 @@ func (c *Config) standing(cal *calendar.Calendar) (time.Time, error) {
 }
 
 func (c *Config) base(addr string) string {
-	if c.BaseURL != "" {
-		return strings.TrimSuffix(c.BaseURL, "/")
+	if all := c.bases(); len(all) > 0 {
+		return all[0]
 	}
 	return "http://" + addr + "/fhir"
+}
+
+// bases are the public addresses of the FHIR API as they were given.
+func (c *Config) bases() []string {
+	if c.BaseURL == "" {
+		return nil
+	}
+	var out []string
+	for base := range strings.SplitSeq(c.BaseURL, ",") {
+		out = append(out, strings.TrimSuffix(strings.TrimSpace(base), "/"))
+	}
+	return out
 }

@@ -60,12 +60,25 @@ func deskPages(t *testing.T, ctx context.Context, a *App) {
 				require.NoError(t, err)
 				shot(t, ctx, name+"-"+look.scheme+"-"+map[int64]string{1280: "desk", 390: "phone", 640: "zoomed"}[look.width])
 				require.False(t, wide, "wider than the window at %d", look.width)
+				if look.width == 390 {
+					require.Empty(t, smallTargets(t, ctx), "too small for a finger")
+				}
 				if look.width == 1280 == (look.scheme == "light") { // each colour and each layout once
 					accessible(t, ctx, name)
 				}
 			}
 		})
 	}
+}
+
+// smallTargets are the buttons, fields and such that are lower than 44 px, a
+// finger's width; links within a text are not counted (WCAG 2.2, 2.5.5; published).
+func smallTargets(t *testing.T, ctx context.Context) string {
+	t.Helper()
+	out, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("button, select, summary, nav a, .jump a, input:not([type=hidden])")]
+		.filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 43.9).map(e => e.tagName + " " + e.textContent.trim().slice(0, 30)).join("; ")`))
+	require.NoError(t, err)
+	return out
 }
 
 // With the keyboard alone the first stop leads past the navigation, and a form is

@@ -58,3 +58,49 @@ func (r *morningReader) gravest(f store.CaseFilter) (out CaseList, err error) {
 	out.Cases, err = r.lines(all[:min(len(all), f.Limit)])
 	return out, err
 }
+
+// mostPassed is how many cases whose day has passed are looked through.
+const mostPassed = 500
+
+// passedCases are the cases whose day has passed while their operation was in
+// danger. Whether it was done is not known, so that nobody is sent after what
+// follows it; what waits for a decision stays with the decisions.
+type passedCases struct {
+	cases map[string]bool
+	press map[store.StepCount]int64 // how many of their items are due or late; N is 0
+	items int
+}
+
+// count is how many of their items a list would have in a state.
+func (p *passedCases) count(l listSteps, state readiness.ItemState) (n int64) {
+	for _, group := range l.groups {
+		for _, step := range group {
+			n += p.press[store.StepCount{Step: step, State: string(state)}]
+		}
+	}
+	return n
+}
+
+// setAside finds them.
+func (r *morningReader) setAside() error {
+	r.passed = passedCases{cases: map[string]bool{}, press: map[store.StepCount]int64{}}
+	yesterday := r.o.facility.Today(r.tx.Now).Add(-1).String()
+	cases, err := r.tx.CasesBySurgery(store.CaseFilter{From: firstDay, To: yesterday, States: grave, Limit: mostPassed})
+	if err != nil {
+		return err
+	}
+	for _, c := range cases {
+		r.passed.cases[c.ID] = true
+		items, err := r.tx.Items(c.ID)
+		if err != nil {
+			return err
+		}
+		for _, it := range items {
+			if it.State == string(readiness.Late) || it.State == string(readiness.Due) {
+				r.passed.press[store.StepCount{Step: it.Step, State: it.State}]++
+				r.passed.items++
+			}
+		}
+	}
+	return nil
+}

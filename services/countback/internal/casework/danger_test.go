@@ -32,8 +32,27 @@ func TestDangerByNearness(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"held " + held.plan, "behind " + behind.plan, "behind " + later.plan, "held " + noDay.plan}, ids(m.Danger))
 	require.EqualValues(t, 4, m.Danger.Total)
+	require.Equal(t, "clear-hold", m.Danger.Cases[0].Next.Key.Step, "what lets a held case go on comes first")
+	require.NotEqual(t, "clear-hold", m.Danger.Cases[1].Next.Key.Step)
 	require.Equal(t, []string{"held " + past.plan}, ids(m.Passed))
 	require.EqualValues(t, 1, m.Passed.Total)
+	shown := 0
+	for _, l := range m.Lists {
+		require.LessOrEqual(t, int64(len(l.Items)), l.Late+l.Due, l.Name)
+		if l.Name == ListDecisions {
+			continue
+		}
+		for _, i := range l.Items {
+			shown++
+			require.NotEqual(t, past.plan, i.CaseID, "nobody is sent after %s of an operation that may not have been", i.Key.Step)
+		}
+	}
+	require.NotZero(t, shown)
+	all, err := h.office.Morning(context.Background(), MorningOptions{Rows: 500})
+	require.NoError(t, err)
+	for _, l := range all.Lists {
+		require.Len(t, l.Items, int(l.Late+l.Due), "%s: what is counted is what is shown", l.Name)
+	}
 
 	m, err = h.office.Morning(context.Background(), MorningOptions{Rows: 1})
 	require.NoError(t, err)

@@ -83,6 +83,7 @@ type morningReader struct {
 	p      *translate.Protocol
 	cases  map[string]*store.Case
 	people map[string]Person
+	passed passedCases
 }
 
 func (r *morningReader) read(m *Morning, opt MorningOptions) error {
@@ -98,6 +99,9 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 	}
 	counts, err := r.tx.CountPressing()
 	if err != nil {
+		return err
+	}
+	if err := r.setAside(); err != nil {
 		return err
 	}
 	for _, l := range r.lists() {
@@ -170,6 +174,9 @@ func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (
 			out.Due += c.N
 		}
 	}
+	if !l.flat {
+		out.Late, out.Due = out.Late-r.passed.count(l, readiness.Late), out.Due-r.passed.count(l, readiness.Due)
+	}
 	today := r.o.facility.Today(r.tx.Now).String()
 	spans := [][2]string{{today, ""}, {"", today}}
 	if l.flat {
@@ -182,12 +189,15 @@ func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (
 					continue
 				}
 				items, err := r.tx.Pressing(store.PressFilter{
-					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items),
+					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items) + r.passed.items,
 				})
 				if err != nil {
 					return out, err
 				}
 				for _, it := range items {
+					if limit <= len(out.Items) || !l.flat && r.passed.cases[it.CaseID] {
+						continue
+					}
 					line, err := r.line(it)
 					if err != nil {
 						return out, err
@@ -349,7 +359,7 @@ func (r *morningReader) progress(l *CaseLine) error {
 			late = append(late, v)
 		}
 		asked := v.State == readiness.Late || v.State == readiness.Due || v.State == readiness.Open
-		if asked && v.Applies == readiness.Yes && (l.Next == nil || itemSooner(v, l.Next)) {
+		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next)) {
 			l.Next = v
 		}
 	}
@@ -373,6 +383,18 @@ func (l *CaseLine) tighten(r *morningReader, pl *readiness.Plan) {
 			l.HasRoom, l.Room, l.Tight = true, slack, i.Step.Title
 		}
 	}
+}
+
+// sooner reports whether an item of the case is to be done before another: of one
+// that is held, whatever clears the hold.
+func (l *CaseLine) sooner(a, b *ItemView) bool {
+	clears := func(v *ItemView) bool {
+		return l.State == string(readiness.CaseHeld) && v.Step.Trigger == readiness.TriggerHold
+	}
+	if clears(a) != clears(b) {
+		return clears(a)
+	}
+	return itemSooner(a, b)
 }
 
 // itemSooner reports whether an item is to be done before another: a late must goes

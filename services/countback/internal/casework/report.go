@@ -158,7 +158,9 @@ type operationReader struct {
 	o     *Office
 	tx    *store.Tx
 	words bool // reasons in free text are wanted as they were written
-	steps []string
+	steps store.ReportSteps
+	items map[string][]store.Item // by case
+	again map[string]bool         // patients who have several cases, and appointments with several versions
 }
 
 // operations are those whose day of surgery lies in a period.
@@ -169,9 +171,19 @@ func (o *Office) operations(tx *store.Tx, from, to calendar.Date, words bool) ([
 		return nil, err
 	}
 	for n := range p.Steps {
-		if s := &p.Steps[n]; s.ReportedAs != "" || s.Need == readiness.Must && s.Trigger == "" {
-			r.steps = append(r.steps, s.Code)
+		switch s := &p.Steps[n]; {
+		case s.ReportedAs != "":
+			r.steps.Always = append(r.steps.Always, s.Code)
+		case s.Need == readiness.Must && s.Trigger == "":
+			r.steps.Undone = append(r.steps.Undone, s.Code)
 		}
+	}
+	r.steps.Today = o.facility.Today(tx.Now).String()
+	if r.items, err = tx.ReportedItems(from.String(), to.String(), r.steps); err != nil {
+		return nil, err
+	}
+	if err := r.repeated(); err != nil {
+		return nil, err
 	}
 	cases, err := tx.CasesWithSurgery(from.String(), to.String())
 	if err != nil {
@@ -188,6 +200,24 @@ func (o *Office) operations(tx *store.Tx, from, to calendar.Date, words bool) ([
 		}
 	}
 	return out, nil
+}
+
+// repeated notes once of whom and of what there is more than one: of ten thousand
+// cases nearly all need no further look.
+func (r *operationReader) repeated() error {
+	r.again = map[string]bool{}
+	patients, err := r.tx.PatientsWithSeveral()
+	if err != nil {
+		return err
+	}
+	for _, ref := range patients {
+		r.again[ref] = true
+	}
+	appointments, err := r.tx.SentAgain("Appointment")
+	for _, id := range appointments {
+		r.again["Appointment/"+id] = true
+	}
+	return err
 }
 
 // operation reads one; nil where the case counts as none.
@@ -230,6 +260,9 @@ func holdsOf(rows []translate.HoldRow) []readiness.Hold {
 // a newer one took the place of this one; and what this one took the place of is
 // a move.
 func (r *operationReader) rebooked(c store.Case, d caseData, op *readiness.Operation) (again bool, err error) {
+	if !r.again[c.Patient] {
+		return false, nil
+	}
 	others, err := r.tx.CasesOf(c.Patient)
 	if err != nil {
 		return false, err
@@ -310,12 +343,8 @@ func (r *operationReader) moves(c store.Case, d caseData) ([]readiness.Move, err
 		if typ != "Appointment" {
 			continue
 		}
-		now, err := r.tx.Current(typ, id)
-		if errors.Is(err, store.ErrNotFound) || err == nil && now.Version == 1 {
+		if !r.again[ref] {
 			return nil, nil
-		}
-		if err != nil {
-			return nil, err
 		}
 		stored, err := r.tx.Versions(typ, id)
 		if err != nil {
@@ -340,11 +369,7 @@ func (r *operationReader) moves(c store.Case, d caseData) ([]readiness.Move, err
 
 // outturns reads what became of the items that count.
 func (r *operationReader) outturns(op *readiness.Operation, c store.Case) error {
-	items, err := r.tx.ItemsOfSteps(c.ID, r.steps)
-	if err != nil {
-		return err
-	}
-	for _, it := range items {
+	for _, it := range r.items[c.ID] {
 		row, err := rowOf(it)
 		if err != nil {
 			return err

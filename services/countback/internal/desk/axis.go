@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"slices"
 
 	"example.org/countback/pkg/calendar"
@@ -10,13 +11,25 @@ import (
 
 // Measures of the picture of a plan, in its own units.
 const (
-	axisLabels = 230 // width of the names
-	axisDays   = 760 // width of the days
-	axisRow    = 18  // height of a row
-	axisHead   = 46  // above the rows
-	axisFoot   = 8
-	dayBefore  = 60 // how far before surgery it reaches
-	dayAfter   = 21 // and how far after
+	axisHead  = 46 // above the rows
+	axisFoot  = 8
+	dayBefore = 60 // how far before surgery it reaches
+	dayAfter  = 21 // and how far after
+)
+
+// axisScale is how a picture is drawn.
+type axisScale struct {
+	labels, days int // width of the names, and of the days
+	row          int // height of a row
+	most         int // rows of one picture; 0: all
+	paper        int // number of the first picture on paper; 0: on the screen
+}
+
+// On paper the picture is narrow, so that its letters (9.9 units, see desk.css)
+// are more than 8 pt high on A4 and Letter, and goes over as many pages as it needs.
+var (
+	onScreen = axisScale{labels: 230, days: 760, row: 18}
+	onPaper  = axisScale{labels: 200, days: 410, row: 13, most: 48, paper: 1}
 )
 
 // axis is the picture of a plan on a line of days: what the table beside it
@@ -28,6 +41,8 @@ type axis struct {
 	Today, Surgery                     *tick
 	Spans                              []span // holds
 	Left                               string // what lies outside, in words
+	Paper                              int    // number of the picture on paper; 0: on the screen
+	Part                               string // which of several; empty: the only one
 }
 
 type bar struct {
@@ -51,42 +66,62 @@ type span struct {
 	Label        string
 }
 
-// newAxis places the items of a case. Nil when there is nothing to show.
-func newAxis(v *casework.CaseView, cal *calendar.Calendar) *axis {
+// newAxes place the items of a case. None when there is nothing to show.
+func newAxes(v *casework.CaseView, cal *calendar.Calendar, scale axisScale) []*axis {
 	today := cal.DateOf(v.Now)
 	from, to := reach(v, cal, today)
-	a := &axis{Width: axisLabels + axisDays, Top: axisHead, Labels: axisLabels}
 	x := func(d calendar.Date) int {
 		n := min(max(d.Sub(from), 0), to.Sub(from)+1)
-		return axisLabels + n*axisDays/(to.Sub(from)+1)
+		return scale.labels + n*scale.days/(to.Sub(from)+1)
 	}
 	items := slices.Clone(v.Items)
 	slices.SortStableFunc(items, func(p, q casework.ItemView) int { return int(dueDay(&p)) - int(dueDay(&q)) })
 	outside := 0
+	var rows []bar
 	for n := range items {
 		i := &items[n]
 		b, ok := newBar(i, from, to, x)
-		if !ok {
-			if i.State != readiness.Needless && i.State != readiness.StateWaived {
-				outside++
-			}
-			continue
+		if ok {
+			rows = append(rows, b)
+		} else if i.State != readiness.Needless && i.State != readiness.StateWaived {
+			outside++
 		}
-		b.Y = axisHead + len(a.Rows)*axisRow
-		b.TextY, b.BarY, b.MidY, b.Height = b.Y+13, b.Y+4, b.Y+axisRow/2, axisRow-8
-		a.Rows = append(a.Rows, b)
 	}
-	if len(a.Rows) == 0 {
-		return nil
+	var out []*axis
+	most := scale.most
+	if most == 0 {
+		most = max(len(rows), 1)
 	}
-	a.Bottom = axisHead + len(a.Rows)*axisRow
+	for part := range slices.Chunk(rows, most) {
+		a := &axis{Width: scale.labels + scale.days, Top: axisHead, Labels: scale.labels, Rows: part}
+		if scale.paper > 0 {
+			a.Paper = scale.paper + len(out)
+		}
+		a.place(scale.row)
+		a.ticks(from, to, today, v.Surgery.Day, x)
+		a.holds(v, cal, to, x)
+		out = append(out, a)
+	}
+	for n, a := range out {
+		if len(out) > 1 {
+			a.Part = fmt.Sprintf("part %d of %d", n+1, len(out))
+		}
+	}
+	if outside > 0 && len(out) > 0 {
+		out[len(out)-1].Left = count(outside, "item") + " without a date, or outside these days, " + map[bool]string{true: "is", false: "are"}[outside == 1] + " in the table only."
+	}
+	return out
+}
+
+// place puts the rows below each other.
+func (a *axis) place(row int) {
+	for n := range a.Rows {
+		b := &a.Rows[n]
+		b.Y = axisHead + n*row
+		b.TextY, b.BarY, b.MidY, b.Height = b.Y+row/2+4, b.Y+row/4, b.Y+row/2, row-2*(row/4)
+	}
+	a.Bottom = axisHead + len(a.Rows)*row
 	a.Height = a.Bottom + axisFoot
-	if outside > 0 {
-		a.Left = count(outside, "item") + " without a date, or outside these days, " + map[bool]string{true: "is", false: "are"}[outside == 1] + " in the table only."
-	}
-	a.ticks(from, to, today, v.Surgery.Day, x)
-	a.holds(v, cal, to, x)
-	return a
 }
 
 // reach is the first and the last day of the picture.
@@ -150,7 +185,7 @@ func (a *axis) ticks(from, to, today, d0 calendar.Date, x func(calendar.Date) in
 			continue
 		}
 		t := tick{X: x(d)}
-		if t.X-last >= 52 && t.X < axisLabels+axisDays-40 {
+		if t.X-last >= 52 && t.X < a.Width-40 {
 			t.Label, last = d.Format("2 Jan"), t.X
 		}
 		a.Ticks = append(a.Ticks, t)

@@ -35,6 +35,7 @@ type onePage struct {
 	Medicines []itemLine
 	Safe      *safePart
 	Axis      *axis
+	Paper     []*axis // the same to be printed
 	History   []eventLine
 	MoveDay   string // what the form for another day begins with
 	Movable   bool
@@ -117,11 +118,17 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
 		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice,
-		Axis: newAxis(v, d.Calendar), Movable: v.Safe != nil, Open: v.Open,
+		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open,
+	}
+	if screen := newAxes(v, d.Calendar, onScreen); len(screen) > 0 {
+		one.Axis = screen[0]
 	}
 	if !v.Surgery.IsZero() {
 		one.Surgery, one.Count = v.Surgery.Words(), distance(v.Surgery.Day, today)
 		one.MoveDay = v.Surgery.Day.Add(7).String()
+	}
+	if v.Safe != nil && v.Safe.Day > v.Surgery.Day { // no earlier one can be met
+		one.MoveDay = v.Safe.Day.String()
 	}
 	for _, w := range v.Why { // what another day would allow stands in a part of its own
 		if v.Safe == nil || !slices.Contains(v.SafeWords, w) {

@@ -46,6 +46,7 @@ type Options struct {
 
 	Sheet  sheet.Options // what the patient's sheet says of the hospital
 	Public string        // address of the service as others reach it, without a path
+	Also   []string      // addresses that it is reached by, too; only their names count
 }
 
 // Desk serves the pages.

@@ -1,6 +1,7 @@
 package wirecheck
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -15,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/countback/pkg/calendar"
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/app"
 	"example.org/countback/services/countback/internal/demo"
 	"example.org/countback/services/countback/internal/search"
@@ -111,6 +113,13 @@ func asked(t *testing.T, base string, all []golden) []golden {
 		}
 	}
 	require.Greater(t, answers, 20)
+	reports := map[string]bool{}
+	for _, one := range out {
+		if bytes.Contains(one.body, []byte(`"resourceType":"MeasureReport"`)) {
+			reports[one.name] = true
+		}
+	}
+	require.Len(t, reports, len(readiness.Indicators), "each measure has its report among what is checked")
 	return out
 }
 

@@ -131,6 +131,13 @@ func TestInvariantsAreFound(t *testing.T) {
 		{"Task that was changed before it was made", `{"resourceType":"Task","status":"draft","intent":"order","authoredOn":"2027-02-02","lastModified":"2027-01-01"}`, "inv-1"},
 		{"exists asked with a text", `{"resourceType":"Questionnaire","status":"draft","item":[{"linkId":"1","type":"string"},
 			{"linkId":"2","type":"string","enableWhen":[{"question":"1","operator":"exists","answerString":"yes"}]}]}`, "que-7"},
+		{"report of data that gives groups", `{"resourceType":"MeasureReport","status":"complete","type":"data-collection","measure":"http://a.example/m|1",
+			"period":{"start":"2027-01-01","end":"2027-02-01"},"group":[{"measureScore":{"value":1}}]}`, "mrp-1"},
+		{"stratum with a value and components", `{"resourceType":"MeasureReport","status":"complete","type":"summary","measure":"http://a.example/m|1",
+			"period":{"start":"2027-01-01","end":"2027-02-01"},"group":[{"stratifier":[{"stratum":[{"value":{"text":"x"},
+			"component":[{"code":{"text":"y"},"value":{"text":"z"}}]}]}]}]}`, "mrp-2"},
+		{"stratifier with a criterion and components", `{"resourceType":"Measure","status":"draft","group":[{"stratifier":[{"description":"x",
+			"component":[{"criteria":{"language":"text/plain","expression":"y"}}]}]}]}`, "mea-1"},
 		{"element that R4 has not", `{"resourceType":"Task","status":"draft","intent":"order","colour":"red"}`, "unknown"},
 	}
 	all := make([]golden, len(cases))

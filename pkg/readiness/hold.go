@@ -325,18 +325,37 @@ func (c *Case) blocked(p *Protocol, day, today calendar.Date) map[Key]bool {
 	return out
 }
 
-// groundWords says the ground that a key of blocked stands for.
-func (c *Case) groundWords(k Key, today calendar.Date) string {
+// groundWords says the ground that a key of blocked stands for, and whether it
+// was only assumed to be over today.
+func (c *Case) groundWords(k Key, today calendar.Date) (words string, assumed bool) {
 	for n := range c.Grounds {
 		switch g := &c.Grounds[n]; {
 		case g.Record != k.Repeat:
 		case g.Day.IsZero():
-			return g.Says + ", if it is over today"
+			return g.Says + ", if it is over today", true
 		default:
-			return g.words(today)
+			return g.words(today), false
 		}
 	}
-	return ""
+	return "", false
+}
+
+// unended lists the grounds whose end nobody has named: surgery on a day can go
+// ahead only if each is over by today, as was counted.
+func (c *Case) unended(p *Protocol, day, today calendar.Date) []Doubt {
+	var out []Doubt
+	for n := range c.Grounds {
+		g := &c.Grounds[n]
+		if g.Kind == KindNoDate || g.OfItem || !g.Day.IsZero() || !g.Blocks(day) || released(c.Holds, g, day) {
+			continue
+		}
+		out = append(out, Doubt{
+			Key:   Key{Step: p.releases(), Repeat: g.Record},
+			Needs: []string{"whether " + g.Says + " was over by " + today.Format(dayLayout) + ", as is counted here, which nobody has said"},
+			By:    Moment{Day: day.Add(-1)},
+		})
+	}
+	return out
 }
 
 // unreleased lists the holds that must be released for surgery on a day to go

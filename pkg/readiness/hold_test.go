@@ -290,7 +290,14 @@ func TestHoldsAndTheEarliestDay(t *testing.T) {
 	for _, d := range safe.Unknown {
 		asked = append(asked, d.Key.Repeat+": "+d.Needs[0])
 	}
-	require.Equal(t, []string{"infection: whether a named person releases the hold, a cold and a fever"}, asked)
+	over := func(what string) string {
+		return "whether " + what + " was over by Fri 20 Nov 2026, as is counted here, which nobody has said"
+	}
+	require.Equal(t, []string{
+		"a: " + over("a cold"), "c: " + over("a cold"), "d: " + over("a fever"), "a: " + over("a tooth"), "z: " + over("of no hold"),
+		"infection: whether a named person releases the hold, a cold and a fever",
+	}, asked)
+	require.True(t, safe.Conditional())
 	for _, o := range safe.Obstacles {
 		require.NotEqual(t, "Appointment/1", o.Key.Repeat, "a date is what is looked for")
 	}
@@ -302,6 +309,7 @@ func TestHoldsAndTheEarliestDay(t *testing.T) {
 	require.Equal(t, "2026-12-10", safe.Day.String())
 	require.Equal(t, readiness.Key{Step: "release", Repeat: "b"}, safe.Obstacles[0].Key)
 	require.Equal(t, "a cough, if it is over today", safe.Obstacles[0].Ground)
+	require.True(t, safe.Obstacles[0].Assumed)
 
 	// An item of the date that stands is no matter of another date.
 	c.Grounds[0].OfItem = true

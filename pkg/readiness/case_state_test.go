@@ -114,3 +114,31 @@ func TestTriggeredMustsDoNotSetTheCaseState(t *testing.T) {
 	require.Equal(t, readiness.Late, item(t, pl, "ask").State)
 	require.Equal(t, readiness.CaseReady, pl.State)
 }
+
+// What a state rests on: what somebody reported, or the clock alone.
+func TestWhatRestsOnTheClock(t *testing.T) {
+	at := clock(t, chicago(t), "2026-12-01 10:00")
+	came, left := func(c *readiness.Case) { c.Arrived = at }, func(c *readiness.Case) { c.Left = at }
+	nothing := func(*readiness.Case) {}
+	for _, r := range []struct {
+		state      readiness.CaseState
+		told       func(*readiness.Case)
+		came, left bool // only presumed
+	}{
+		{readiness.CaseOnTrack, nothing, false, false},
+		{readiness.CaseHeld, nothing, false, false},
+		{readiness.CaseCancelled, nothing, false, false},
+		{readiness.CaseArrived, nothing, true, false},
+		{readiness.CaseArrived, came, false, false},
+		{readiness.CaseHome, nothing, true, true},
+		{readiness.CaseHome, came, false, true},
+		{readiness.CaseHome, left, false, false}, // who left has been there
+		{readiness.CaseClosed, nothing, true, true},
+		{readiness.CaseClosed, left, false, false},
+	} {
+		c := readiness.Case{}
+		r.told(&c)
+		came, left := (&readiness.Plan{State: r.state}).ByClock(&c)
+		require.Equal(t, []bool{r.came, r.left}, []bool{came, left}, "%s, %+v", r.state, c)
+	}
+}

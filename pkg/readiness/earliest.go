@@ -1,6 +1,7 @@
 package readiness
 
 import (
+	"slices"
 	"sort"
 	"time"
 
@@ -18,11 +19,17 @@ type Safe struct {
 	Unknown []Doubt
 }
 
+// Conditional reports whether the day holds only if something becomes known: it
+// is the first that may do, and none that will.
+func (s *Safe) Conditional() bool { return len(s.Unknown) > 0 }
+
 // Obstacle is one reason why a day cannot be met.
 type Obstacle struct {
 	Key    Key           // of the item; of a ground, that of the step which releases holds, repeated by its record
 	Ground string        // the ground in plain words; empty for an item
 	Clear  calendar.Date // zero: not within the horizon
+	// Assumed: nobody has named the ground's end, and Clear counts from today.
+	Assumed bool
 }
 
 // Doubt is a fact that is not known yet and could add a must.
@@ -36,7 +43,8 @@ type Doubt struct {
 // start of anaesthesia kept at the same time of day. A day can be met when no
 // must of the preparation would be past its last day, no must that is fixed
 // would be too late, and nothing in the records is too near by its own days. A
-// hold that a person has to release first is told as what must be known. The
+// hold that a person has to release first, and a ground whose end nobody has
+// named, which is counted as over today, are told as what must be known. The
 // answer is not monotone: a later day may fail again, so Run says how far it
 // holds.
 func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
@@ -58,12 +66,13 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 			continue
 		}
 		if out.Run++; out.Run == 1 {
-			out.Day, out.Unknown = day, append(c.unreleased(p, day), plan.unknownMusts()...)
+			out.Day = day
+			out.Unknown = slices.Concat(c.unended(p, day, today), c.unreleased(p, day), plan.unknownMusts())
 			stands.meet(nil, nil, day)
 		}
 	}
 	for _, o := range stands {
-		o.Ground = c.groundWords(o.Key, today)
+		o.Ground, o.Assumed = c.groundWords(o.Key, today)
 		out.Obstacles = append(out.Obstacles, *o)
 	}
 	sort.Slice(out.Obstacles, func(i, j int) bool { return out.Obstacles[i].binds(out.Obstacles[j]) })

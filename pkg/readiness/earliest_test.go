@@ -225,8 +225,10 @@ func TestEarliestWithGrounds(t *testing.T) {
 		{"to come on 10 December: not before it and not soon after", extraction("2026-12-10"), "2026-12-31", 2, 1},
 		{"to come in March: there is time before it, and then none", extraction("2027-03-01"), "2026-11-23", 6, 0},
 		{"an infection that goes on: seven days after today at the earliest",
-			readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true, After: readiness.Offset{N: 7}}, "2026-11-27", 2, 1},
-		{"somebody decides", readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true}, "2026-11-23", 2, 1},
+			readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true, After: readiness.Offset{N: 7}}, "2026-11-27", 2, 2},
+		{"an extraction without a day: 21 days after today at the earliest",
+			readiness.Ground{Kind: "teeth", Record: "Procedure/x", Says: "an extraction", Active: true, After: readiness.Offset{N: 21}}, "2026-12-11", 2, 2},
+		{"somebody decides", readiness.Ground{Kind: "infection", Record: "Condition/c", Says: "an infection", Active: true}, "2026-11-23", 2, 2},
 		{"withdrawn", readiness.Ground{Kind: "infection", Record: "Condition/c", Active: true, Withdrawn: true, After: readiness.Offset{N: 7}}, "2026-11-23", 2, 0},
 	} {
 		t.Run(r.name, func(t *testing.T) {
@@ -241,10 +243,16 @@ func TestEarliestWithGrounds(t *testing.T) {
 				require.GreaterOrEqual(t, safe.Run, r.run)
 			}
 			require.Len(t, safe.Unknown, r.known)
+			require.Equal(t, r.known > 0, safe.Conditional())
+			if undated := r.ground.Active && !r.ground.Withdrawn; undated {
+				require.Equal(t, []string{"whether " + r.ground.Says + " was over by Fri 20 Nov 2026, as is counted here, which nobody has said"}, safe.Unknown[0].Needs)
+				require.Equal(t, safe.Day.Add(-1), safe.Unknown[0].By.Day)
+			}
 			if len(safe.Obstacles) > 0 {
 				require.Equal(t, readiness.Key{Step: "clear", Repeat: r.ground.Record}, safe.Obstacles[0].Key)
 				require.Contains(t, safe.Obstacles[0].Ground, r.ground.Says)
 				require.Equal(t, safe.Day, safe.Obstacles[0].Clear)
+				require.Equal(t, r.ground.Day.IsZero(), safe.Obstacles[0].Assumed)
 			}
 		})
 	}

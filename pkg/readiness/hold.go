@@ -237,8 +237,9 @@ func (g *Ground) raise(holds []Hold, now time.Time) []Hold {
 }
 
 // Clear is the first day of surgery that all grounds of the hold allow; zero
-// when that cannot be computed for one of them.
-func (h *Hold) Clear(grounds []Ground) calendar.Date {
+// when that cannot be computed for one of them. What waits until long enough
+// after the surgery that is booked allows that day.
+func (h *Hold) Clear(grounds []Ground, surgery calendar.Date) calendar.Date {
 	var last calendar.Date
 	for n := range grounds {
 		g := &grounds[n]
@@ -249,24 +250,51 @@ func (h *Hold) Clear(grounds []Ground) calendar.Date {
 		if day.IsZero() {
 			return 0
 		}
+		if g.waits(surgery) {
+			day = surgery
+		}
 		last = max(last, day)
 	}
 	return last
 }
 
-// Words says what a hold rests on, and what would let it be released.
-func (h *Hold) Words(grounds []Ground, today calendar.Date) string {
+// Words says what a hold rests on with surgery on a day, zero when there is none,
+// and what would let it be released.
+func (h *Hold) Words(grounds []Ground, surgery, today calendar.Date) string {
 	var parts []string
 	for n := range grounds {
 		g := &grounds[n]
 		if g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
-			parts = append(parts, g.words(today))
+			parts = append(parts, g.wordsFor(surgery, today))
 		}
 	}
 	if len(parts) == 0 {
 		return "what it rested on was called off, corrected or taken away since: a named person may release it"
 	}
 	return strings.Join(parts, "; ")
+}
+
+// waits reports whether the ground is planned for so long after surgery on a day
+// that it does not stand in its way.
+func (g *Ground) waits(surgery calendar.Date) bool {
+	return !surgery.IsZero() && g.Day > surgery && g.NotBefore.N > 0 && !g.stands(surgery)
+}
+
+// wordsFor says the ground, and that it stands no more where surgery on the day
+// that is booked is clear of it: the hold stays until a person says so.
+func (g *Ground) wordsFor(surgery, today calendar.Date) string {
+	const let = "a named person may release the hold"
+	switch on := "surgery on " + surgery.Format(dayLayout); {
+	case surgery.IsZero(), g.Whole, g.Withdrawn, g.Day.IsZero(), g.stands(surgery):
+		return g.words(today)
+	case g.waits(surgery):
+		return g.Says + " planned for " + g.Day.Format(dayLayout) + ": it waits until " + g.NotBefore.words() + " after " + on + ", and " + let
+	case g.Day > today:
+		return g.Says + " planned for " + g.Day.Format(dayLayout) + ": if it is done then, surgery may be from " + g.Clear().Format(dayLayout) +
+			"; that is clear of " + on + ", and " + let
+	default:
+		return g.words(today) + "; that is clear of " + on + ", and " + let
+	}
 }
 
 func (g *Ground) words(today calendar.Date) string {
@@ -325,18 +353,37 @@ func (c *Case) blocked(p *Protocol, day, today calendar.Date) map[Key]bool {
 	return out
 }
 
-// groundWords says the ground that a key of blocked stands for.
-func (c *Case) groundWords(k Key, today calendar.Date) string {
+// groundWords says the ground that a key of blocked stands for, and whether it
+// was only assumed to be over today.
+func (c *Case) groundWords(k Key, today calendar.Date) (words string, assumed bool) {
 	for n := range c.Grounds {
 		switch g := &c.Grounds[n]; {
 		case g.Record != k.Repeat:
 		case g.Day.IsZero():
-			return g.Says + ", if it is over today"
+			return g.Says + ", if it is over today", true
 		default:
-			return g.words(today)
+			return g.words(today), false
 		}
 	}
-	return ""
+	return "", false
+}
+
+// unended lists the grounds whose end nobody has named: surgery on a day can go
+// ahead only if each is over by today, as was counted.
+func (c *Case) unended(p *Protocol, day, today calendar.Date) []Doubt {
+	var out []Doubt
+	for n := range c.Grounds {
+		g := &c.Grounds[n]
+		if g.Kind == KindNoDate || g.OfItem || !g.Day.IsZero() || !g.Blocks(day) || released(c.Holds, g, day) {
+			continue
+		}
+		out = append(out, Doubt{
+			Key:   Key{Step: p.releases(), Repeat: g.Record},
+			Needs: []string{"whether " + g.Says + " was over by " + today.Format(dayLayout) + ", as is counted here, which nobody has said"},
+			By:    Moment{Day: day.Add(-1)},
+		})
+	}
+	return out
 }
 
 // unreleased lists the holds that must be released for surgery on a day to go

@@ -182,7 +182,7 @@ func TestHoldsOfOneKind(t *testing.T) {
 	third := readiness.Holds(again, []readiness.Ground{ground("infection", "d"), ground("infection", "e")}, &c, p, holdNow)
 	require.Equal(t, []string{"infection", "teeth", "infection-2", "infection-3"}, keys(third))
 	require.True(t, third[1].Open(), "the tooth is in no record any more, which releases nothing")
-	require.Contains(t, third[1].Words(nil, 0), "a named person may release it")
+	require.Contains(t, third[1].Words(nil, 0, 0), "a named person may release it")
 }
 
 // A hold is withdrawn only when none of its grounds ever was.
@@ -240,8 +240,8 @@ func TestWordsOfAHold(t *testing.T) {
 				r.ground,
 				{Kind: "infection", Record: "b", Says: "of another hold", Day: d(2027, 1, 1)},
 			}
-			require.Equal(t, r.words, h.Words(others, today))
-			require.Equal(t, r.clear, h.Clear(others))
+			require.Equal(t, r.words, h.Words(others, 0, today))
+			require.Equal(t, r.clear, h.Clear(others, 0))
 		})
 	}
 }
@@ -255,14 +255,14 @@ func TestClearOfSeveralGrounds(t *testing.T) {
 		return readiness.Ground{Kind: "infection", Record: record, Day: day, After: readiness.Offset{N: 7}, Says: record}
 	}
 	late, soon, never := ground("a", d(2026, 11, 10)), ground("b", d(2026, 11, 3)), ground("b", 0)
-	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{late, soon}))
-	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{soon, late}))
-	require.Zero(t, h.Clear([]readiness.Ground{late, never}))
+	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{late, soon}, 0))
+	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{soon, late}, 0))
+	require.Zero(t, h.Clear([]readiness.Ground{late, never}, 0))
 	never.Withdrawn = true
-	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{never, late}))
-	require.Zero(t, h.Clear(nil))
+	require.Equal(t, d(2026, 11, 17), h.Clear([]readiness.Ground{never, late}, 0))
+	require.Zero(t, h.Clear(nil, 0))
 	require.Equal(t, "b of Tue 3 Nov 2026: surgery from Tue 10 Nov 2026 (7 days); a of Tue 10 Nov 2026: surgery from Tue 17 Nov 2026 (7 days)",
-		h.Words([]readiness.Ground{soon, late}, d(2026, 11, 20)))
+		h.Words([]readiness.Ground{soon, late}, 0, d(2026, 11, 20)))
 }
 
 // The earliest day asks for the release of each open hold that only a person
@@ -290,7 +290,14 @@ func TestHoldsAndTheEarliestDay(t *testing.T) {
 	for _, d := range safe.Unknown {
 		asked = append(asked, d.Key.Repeat+": "+d.Needs[0])
 	}
-	require.Equal(t, []string{"infection: whether a named person releases the hold, a cold and a fever"}, asked)
+	over := func(what string) string {
+		return "whether " + what + " was over by Fri 20 Nov 2026, as is counted here, which nobody has said"
+	}
+	require.Equal(t, []string{
+		"a: " + over("a cold"), "c: " + over("a cold"), "d: " + over("a fever"), "a: " + over("a tooth"), "z: " + over("of no hold"),
+		"infection: whether a named person releases the hold, a cold and a fever",
+	}, asked)
+	require.True(t, safe.Conditional())
 	for _, o := range safe.Obstacles {
 		require.NotEqual(t, "Appointment/1", o.Key.Repeat, "a date is what is looked for")
 	}
@@ -302,6 +309,7 @@ func TestHoldsAndTheEarliestDay(t *testing.T) {
 	require.Equal(t, "2026-12-10", safe.Day.String())
 	require.Equal(t, readiness.Key{Step: "release", Repeat: "b"}, safe.Obstacles[0].Key)
 	require.Equal(t, "a cough, if it is over today", safe.Obstacles[0].Ground)
+	require.True(t, safe.Obstacles[0].Assumed)
 
 	// An item of the date that stands is no matter of another date.
 	c.Grounds[0].OfItem = true

@@ -27,6 +27,13 @@ func (s CaseState) Begun() bool {
 	return false
 }
 
+// ByClock reports whether a state of the plan rests on the clock alone, because
+// nobody has reported it: that the person came, and that they left.
+func (pl *Plan) ByClock(c *Case) (came, left bool) {
+	gone := pl.State == CaseHome || pl.State == CaseClosed
+	return (gone || pl.State == CaseArrived) && c.Arrived.IsZero() && c.Left.IsZero(), gone && c.Left.IsZero()
+}
+
 // Standing is an obstacle on one of the days that it stands in the way of.
 type Standing struct {
 	Plan   *Plan // with the operation on that day

@@ -242,6 +242,9 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	if err := r.unreadable(q); err != nil {
 		return Result{}, nil, err
 	}
+	if err := r.plausible(q); err != nil {
+		return Result{}, nil, err
+	}
 	at, f := r.tx.Now, r.office.facility
 	rewritten, err := r.rewrite(q)
 	if err != nil {
@@ -288,6 +291,9 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	r.sources = append(r.sources, versioned(next))
 	r.at[next.Type+"/"+next.ID] = q.path("")
 	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true, Note: place.note}
+	if moved(cur, next) {
+		res.Note = strings.TrimPrefix(place.note+"; "+noteMoved, "; ")
+	}
 	people, err := r.ordered(place, next)
 	if err != nil {
 		return Result{}, nil, err

@@ -99,7 +99,7 @@ func (w *writing) carePlan() (store.Stored, bool, error) {
 		return store.Stored{}, false, err
 	}
 	view.AsItArrives = !ordered
-	if view.Other = w.office.facility.AskOtherDays(&w.b.Case, w.plan, w.protocol, w.tx.Now); view.Other.Safe != nil {
+	if view.Other = w.office.facility.AskOtherDays(&w.b.Case, w.plan, w.protocol, w.tx.Now); view.Other.Safe != nil && !view.Other.Safe.Conditional() {
 		w.safe = view.Other.Safe.Day.String()
 	}
 	body, err := w.office.facility.CarePlan(view, w.protocol)

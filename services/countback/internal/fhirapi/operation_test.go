@@ -63,8 +63,10 @@ func TestEarliestSafeDate(t *testing.T) {
 		booked := parameterOf(r.body.Root(), "booked-day")
 		require.Equal(t, "2027-01-11", parameterOf(booked, "day").String("valueDate"))
 		require.Equal(t, "true", parameterOf(booked, "met").String("valueBoolean"))
-		day := parameterOf(r.body.Root(), "day").String("valueDate")
+		day := parameterOf(r.body.Root(), "not-before").String("valueDate")
 		require.NotEmpty(t, day)
+		require.False(t, parameterOf(r.body.Root(), "day").Exists(), "some steps may apply: it is no day that can be met for certain")
+		require.True(t, parameterOf(r.body.Root(), "unknown").Exists())
 		require.Less(t, day, "2027-01-11")
 		run, _ := parameterOf(r.body.Root(), "run").Get("valueInteger").Int()
 		require.Positive(t, run)
@@ -90,7 +92,8 @@ func TestEarliestSafeDateReasons(t *testing.T) {
 	require.Equal(t, "2026-11-03", parameterOf(booked, "day").String("valueDate"))
 	require.Equal(t, "false", parameterOf(booked, "met").String("valueBoolean"))
 	require.NotEmpty(t, parameterOf(booked, "why").String("valueString"))
-	day := parameterOf(r, "day").String("valueDate")
+	day := parameterOf(r, "not-before").String("valueDate")
+	require.NotEmpty(t, day)
 	var cleared []string
 	for _, p := range r.Get("parameter").Items() {
 		if p.String("name") != "obstacle" {
@@ -266,6 +269,27 @@ func TestEarliestSafeDateHeld(t *testing.T) {
 	booked := parameterOf(r.body.Root(), "booked-day")
 	require.Equal(t, "false", parameterOf(booked, "met").String("valueBoolean"))
 	require.NotEmpty(t, parameterOf(booked, "why").String("valueString"))
-	require.Contains(t, parameterOf(parameterOf(r.body.Root(), "unknown"), "needs").String("valueString"), "releases the hold")
+	// Nobody has said when the infection was over: no date stands anywhere as if
+	// surgery could be from then on.
+	require.Contains(t, parameterOf(parameterOf(r.body.Root(), "unknown"), "needs").String("valueString"), "was over by Mon 2 Nov 2026, as is counted here, which nobody has said")
+	require.Contains(t, string(r.raw), "releases the hold")
+	require.Equal(t, "2026-11-09", parameterOf(r.body.Root(), "not-before").String("valueDate"), "seven days from today")
+	require.False(t, parameterOf(r.body.Root(), "day").Exists())
+	obstacle := parameterOf(r.body.Root(), "obstacle")
+	require.Equal(t, "2026-11-09", parameterOf(obstacle, "not-before").String("valueDate"))
+	require.False(t, parameterOf(obstacle, "clear").Exists())
+	for _, e := range h.must(200, "GET", who.carePlan, "").body.Root().Get("extension").Items() {
+		if strings.HasSuffix(e.String("url"), "/earliest-safe-date") {
+			require.False(t, e.Get("valueDate").Exists())
+			var parts []string
+			for _, part := range e.Get("extension").Items() {
+				parts = append(parts, part.String("url")+" "+part.String("valueDate")+part.String("valueString"))
+			}
+			require.Equal(t, "not-before 2026-11-09", parts[0])
+			require.Contains(t, parts[1], "if-known whether ")
+			require.Contains(t, parts[1], "was over by")
+		}
+	}
+	require.Contains(t, string(h.must(200, "GET", who.carePlan, "").raw), "not-before")
 	require.Equal(t, before, h.held(), "something was stored")
 }

@@ -213,7 +213,7 @@ func earliest(day string) func(*message) {
 		m.edit(func(o object) {
 			list, _ := o["parameter"].([]any)
 			for _, p := range list {
-				if one := p.(object); one["name"] == "day" {
+				if one := p.(object); one["name"] == "day" || one["name"] == "not-before" {
 					one["valueDate"] = day
 				}
 			}

@@ -106,11 +106,25 @@ func (f Facility) standing(v PlanView, p *Protocol) []r4.Extension {
 		}
 	}
 	day("surgery-date", v.Plan.Day)
-	if v.Other.Safe != nil {
-		day("earliest-safe-date", v.Other.Safe.Day)
+	if safe := v.Other.Safe; safe != nil && safe.Conditional() {
+		out = append(out, notBefore(safe))
+	} else if safe != nil {
+		day("earliest-safe-date", safe.Day)
 	}
 	for _, why := range f.reasons(v, p) {
 		out = append(out, stringExtension("why", why))
+	}
+	return out
+}
+
+// notBefore is the earliest day where it rests on what nobody knows: it has no
+// value that could be taken for a day that can be met.
+func notBefore(s *readiness.Safe) r4.Extension {
+	day := s.Day.String()
+	out := r4.Extension{Url: ExtensionBase + "earliest-safe-date", Extension: []r4.Extension{{Url: "not-before", ValueDate: &day}}}
+	for _, d := range s.Unknown {
+		words := doubtWords(d)
+		out.Extension = append(out.Extension, r4.Extension{Url: "if-known", ValueString: &words})
 	}
 	return out
 }

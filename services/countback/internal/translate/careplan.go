@@ -102,6 +102,9 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 			}
 		}
 	}
+	if words := byClock(v.Plan, &v.Booking.Case); words != "" {
+		out = append(out, words)
+	}
 	if closed := f.closed(v.Plan.Day); closed != "" && v.Plan.State != readiness.CaseCancelled {
 		out = append(out, closed)
 	}
@@ -118,6 +121,20 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 		}
 	}
 	return out
+}
+
+// byClock says what the plan takes for true only because its hour has passed;
+// empty where somebody has reported it.
+func byClock(pl *readiness.Plan, c *readiness.Case) string {
+	switch came, left := pl.ByClock(c); {
+	case came && left:
+		return "By the clock alone: nobody has reported that the operation took place, or that the person is home. Confirm both."
+	case came:
+		return "By the clock alone: nobody has reported that the person came, or that the operation began. Confirm it."
+	case left:
+		return "By the clock alone: nobody has reported that the person has left the hospital. Confirm it."
+	}
+	return ""
 }
 
 // EndingWords says in plain words why a case ended without surgery.

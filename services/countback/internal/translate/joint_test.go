@@ -48,7 +48,7 @@ func TestInjectedJoint(t *testing.T) {
 			}
 			require.Len(t, holds, 1)
 			require.Equal(t, "recent-joint-injection", holds[0].Kind)
-			require.Contains(t, holds[0].Words(grounds, date(t, "2026-11-20")), r.says)
+			require.Contains(t, holds[0].Words(grounds, 0, date(t, "2026-11-20")), r.says)
 		})
 	}
 }

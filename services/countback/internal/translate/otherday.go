@@ -53,6 +53,9 @@ func (f Facility) safeWords(pl *readiness.Plan, s *readiness.Safe, p *Protocol) 
 		return safeWords(s, pl.Day, p)
 	}
 	out := "The next operating day, " + next.Format(dayWords) + ", can be met"
+	if s.Conditional() {
+		out += ", as far as is known" // what must be known, and by when, is of another day
+	}
 	if s.Day < next {
 		out += "; the earliest that can is " + s.Day.Format(dayWords)
 	}
@@ -98,7 +101,7 @@ func safeWords(s *readiness.Safe, booked calendar.Date, p *Protocol) []string {
 	if s.Day.IsZero() {
 		return []string{fmt.Sprintf("No operating day in the next %d days can be met.", p.Horizon)}
 	}
-	out := []string{"The earliest day that can be met is " + runWords(s) + "."}
+	out := []string{dayWordsOf(s)}
 	var until []string
 	for _, o := range s.Obstacles {
 		if !booked.IsZero() && o.Clear <= booked && booked < s.Day {
@@ -113,14 +116,45 @@ func safeWords(s *readiness.Safe, booked calendar.Date, p *Protocol) []string {
 	if len(until) > 0 {
 		out = append(out, "The first day that each reason allows: "+strings.Join(until, "; ")+".")
 	}
+	return append(out, conditions(s)...)
+}
+
+// conditions says what the answer rests on; nothing where all is known.
+func conditions(s *readiness.Safe) []string {
 	var doubts []string
 	for _, d := range s.Unknown {
-		doubts = append(doubts, strings.Join(d.Needs, " and ")+" (by "+d.By.Words()+")")
+		doubts = append(doubts, doubtWords(d))
 	}
-	if len(doubts) > 0 {
-		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
+	if len(doubts) == 0 {
+		return nil
 	}
-	return out
+	return []string{"It holds only if these are known in time: " + strings.Join(doubts, "; ") + "."}
+}
+
+// doubtWords says what must be known, and by when.
+func doubtWords(d readiness.Doubt) string {
+	return strings.Join(d.Needs, " and ") + " (by " + d.By.Words() + ")"
+}
+
+// dayWordsOf says the day of an answer in one sentence.
+func dayWordsOf(s *readiness.Safe) string {
+	if s.Conditional() {
+		return "Not before " + s.Day.Format(dayWords) + ", and only on conditions" + runAfter(s) + "."
+	}
+	return "The earliest day that can be met is " + runWords(s) + "."
+}
+
+// runAfter says for how many operating days after it a conditional answer is the
+// same.
+func runAfter(s *readiness.Safe) string {
+	switch s.Run {
+	case 1:
+		return "; the operating day after it cannot be met"
+	case 2:
+		return ", as on the operating day after it"
+	default:
+		return fmt.Sprintf(", as on the %d operating days after it", s.Run-1)
+	}
 }
 
 // runWords says a day and how many operating days after it can be met as well.
@@ -140,6 +174,9 @@ func ifAskedWords(a *readiness.IfAsked, p *Protocol) string {
 	when := "If " + titles(a.Keys, p) + " " + turn(a.Keys) + " out to apply, "
 	if a.Safe.Day.IsZero() {
 		return when + fmt.Sprintf("no operating day in the next %d days can be met.", p.Horizon)
+	}
+	if a.Safe.Conditional() {
+		return when + "not before " + a.Safe.Day.Format(dayWords) + ", and only on conditions" + runAfter(&a.Safe) + "."
 	}
 	return when + "the earliest day that can be met is " + runWords(&a.Safe) + "."
 }

@@ -26,7 +26,7 @@ type SafeAnswer struct {
 func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	out := fhir.NewParameters()
 	if !a.Safe.Day.IsZero() {
-		out.Add(dateParameter("day", a.Safe.Day))
+		out.Add(dayOf(&a.Safe))
 	}
 	out.Add(fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run})
 	out.Add(dateParameter("tried-until", f.Today(a.Now).Add(p.Horizon)))
@@ -49,6 +49,15 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	return fhir.Marshal(out)
 }
 
+// dayOf is the day of an answer. One that rests on what nobody knows has another
+// name, so that no reader takes it for a day that can be met.
+func dayOf(s *readiness.Safe) fhir.Parameter {
+	if s.Conditional() {
+		return dateParameter("not-before", s.Day)
+	}
+	return dateParameter("day", s.Day)
+}
+
 // ifAsked names the steps that may apply too late, and the day if they do.
 func (p *Protocol) ifAsked(a *readiness.IfAsked) fhir.Parameter {
 	out := fhir.Parameter{Name: "if-applies"}
@@ -56,7 +65,7 @@ func (p *Protocol) ifAsked(a *readiness.IfAsked) fhir.Parameter {
 		out.Part = append(out.Part, p.named(k)...)
 	}
 	if !a.Safe.Day.IsZero() {
-		out.Part = append(out.Part, dateParameter("day", a.Safe.Day))
+		out.Part = append(out.Part, dayOf(&a.Safe))
 	}
 	out.Part = append(out.Part, fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run}, stringParameter("words", ifAskedWords(a, p)))
 	return out
@@ -88,7 +97,11 @@ func (f Facility) bookedDay(a SafeAnswer, p *Protocol) fhir.Parameter {
 func (f Facility) obstacle(o readiness.Obstacle, a SafeAnswer, p *Protocol) fhir.Parameter {
 	out := fhir.Parameter{Name: "obstacle", Part: p.named(o.Key)}
 	if !o.Clear.IsZero() {
-		out.Part = append(out.Part, dateParameter("clear", o.Clear))
+		name := "clear"
+		if o.Assumed {
+			name = "not-before"
+		}
+		out.Part = append(out.Part, dateParameter(name, o.Clear))
 	}
 	if o.Ground != "" {
 		out.Part = append(out.Part, stringParameter("why", strings.ToUpper(o.Ground[:1])+o.Ground[1:]+"."))

@@ -60,7 +60,7 @@ func nameWithCode(name string, code *fhir.Node) string {
 func (p *Protocol) disownedOthers(records []*Record) []string {
 	right := map[string]bool{} // by key: whether a record of it is no error
 	for _, r := range records {
-		if _, drug := takenStatuses[r.Type]; !drug || p.knows(r.medication()) {
+		if _, drug := takenStatuses[r.Type]; !drug || p.knows(r) {
 			continue
 		}
 		key := otherKey(r, r.medication())
@@ -76,6 +76,6 @@ func (p *Protocol) disownedOthers(records []*Record) []string {
 }
 
 // knows reports whether a rule fits a medicine.
-func (p *Protocol) knows(code *fhir.Node) bool {
-	return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return matches(code, k.set) })
+func (p *Protocol) knows(r *Record) bool {
+	return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return r.holds(k.set) })
 }

@@ -78,7 +78,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			f.dosed(byKind[n], r, c.Day)
 		}
 		if !fits {
-			others = f.other(others, r, code, c.Day)
+			others = f.other(others, r, code, c.Day, p.drugs.like(r))
 		}
 	}
 	var out []readiness.Medicine

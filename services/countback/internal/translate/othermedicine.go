@@ -14,12 +14,12 @@ import (
 
 // other adds a medicine that no rule knows to those that were found: each once,
 // under the name of the record that names it first in the order of names.
-func (f Facility) other(list []readiness.Medicine, r *Record, code *fhir.Node, surgery calendar.Date) []readiness.Medicine {
+func (f Facility) other(list []readiness.Medicine, r *Record, code *fhir.Node, surgery calendar.Date, like string) []readiness.Medicine {
 	key, name := otherKey(r, code), nameWithCode(nameOf(r, code), code)
 	n := slices.IndexFunc(list, func(m readiness.Medicine) bool { return m.Key == key })
 	if n < 0 {
 		n = len(list)
-		list = append(list, readiness.Medicine{Key: key, Name: name, Facts: map[string]any{}})
+		list = append(list, readiness.Medicine{Key: key, Name: name, Facts: map[string]any{}, Like: like})
 	}
 	list[n].Name = min(list[n].Name, name)
 	f.dosed(&list[n], r, surgery)

@@ -58,6 +58,7 @@ type Medicine struct {
 	Facts map[string]any // what is known of this medicine alone, see FactDoseInterval
 	Dose  float64        // mg in one dose; zero: not known
 	Last  Moment         // the last dose that is known of
+	Like  string         // of one that no rule knows: what its words name, which no rule goes by; empty: nothing
 }
 
 // DoseCandidate is what one rule gives.

@@ -14,6 +14,9 @@ const MedicineCaution = "This is advice to the prescriber; the patient follows o
 func (a *MedicineAdvice) Headline() string {
 	name := a.Medicine.Name
 	switch {
+	case len(a.Medicine.Rules) == 0 && a.Medicine.Like != "":
+		return name + ": no rule goes by words, and these look like " + a.Medicine.Like +
+			"; code it, or a prescriber decides: it goes on, has a last dose on a day, or is not taken."
 	case len(a.Medicine.Rules) == 0:
 		return name + ": no rule here knows it; a prescriber decides: it goes on, has a last dose on a day, or is not taken."
 	case a.neverStops():

@@ -176,9 +176,11 @@ func (o *Office) sameText(tx *store.Tx, d *definition) (bool, error) {
 	if len(issues) > 0 {
 		return false, issues
 	}
-	plain := func(r *fhir.Resource) string { return string(r.WithMeta("x", "1", time.Unix(0, 0))) }
-	return plain(held) == plain(d.resource), nil
+	return plainText(held) == plainText(d.resource), nil
 }
+
+// plainText is a definition without what the service writes into meta.
+func plainText(r *fhir.Resource) string { return string(r.WithMeta("x", "1", time.Unix(0, 0))) }
 
 // put stores a protocol, serves it and puts it in force. received is the archive
 // row of the message that asks for it; 0 for none.

@@ -193,7 +193,7 @@ func define(defs *translate.Definitions, body, plan []byte) ([]byte, error) {
 		if err != nil {
 			return plan, err
 		}
-		defs.Questionnaires[q.URL] = q
+		defs.Questionnaires.Add(q)
 	case "PlanDefinition":
 		if r.String("type", "coding", "code") == translate.TypeMedicineRules {
 			defs.Medicines = r

@@ -40,10 +40,18 @@ func (o *Office) publishDefinitions(tx *store.Tx) error {
 	return nil
 }
 
+// nothingStored stands in every refusal of answers.
+const nothingStored = "Nothing was stored, and nobody has been told of these answers. In an emergency call your local emergency number now."
+
 // unreadable refuses a response to a questionnaire of ours whose answers cannot
 // be read: what somebody answered must not be passed over in silence.
 func (r *receipt) unreadable(q *Request) error {
-	form := r.office.defs.Questionnaires.Of(q.Resource)
+	forms := r.protocol.Questionnaires()
+	form := forms.Of(q.Resource)
+	if version := forms.Outdated(q.Resource); version != "" {
+		return Refuse(ErrInvalid, fhir.CodeNotSupported, q.path("questionnaire"), "the version "+version+
+			" of this questionnaire is none that the protocol in force reads; "+form.URL+"|"+form.Version+" is. "+nothingStored)
+	}
 	if form == nil || q.Resource.String("status") == "entered-in-error" {
 		return nil
 	}
@@ -56,7 +64,7 @@ func (r *receipt) unreadable(q *Request) error {
 	}
 	issues = append(issues, fhir.Issue{
 		Severity: fhir.SeverityInformation, Code: "informational",
-		Text: "Nothing was stored, and nobody has been told of these answers. In an emergency call your local emergency number now.",
+		Text: nothingStored,
 	})
 	return &Refusal{Err: ErrInvalid, Issues: issues}
 }
@@ -64,7 +72,7 @@ func (r *receipt) unreadable(q *Request) error {
 // heard says what follows from a response: advice for the person, or why
 // nothing does.
 func (r *receipt) heard(s store.Stored, res *fhir.Resource) (advice, note string, err error) {
-	switch form := r.office.defs.Questionnaires.Of(res); {
+	switch form := r.protocol.Questionnaires().Of(res); {
 	case res.Type != "QuestionnaireResponse" || res.String("status") == "entered-in-error":
 		return "", "", nil
 	case form == nil && !r.protocol.Knows(res):

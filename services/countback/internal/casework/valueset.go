@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"strings"
 
 	"example.org/countback/api"
@@ -37,14 +38,22 @@ func valueSets() ([]*fhir.Resource, error) {
 }
 
 // definitions are what a protocol refers to, with the value sets in the versions
-// given. A protocol that was stored before these were kept has those inside.
+// given, and the questionnaires in those and all earlier ones. A protocol that was
+// stored before these were kept has those inside.
 func (o *Office) definitions(tx *store.Tx, sets store.SetVersions) (translate.Definitions, error) {
 	if len(sets) == 0 {
 		return o.defs, nil
 	}
 	out := o.defs
 	out.ValueSets = make(map[string]*translate.ValueSet, len(sets))
+	out.Questionnaires = maps.Clone(o.defs.Questionnaires)
 	for id, version := range sets {
+		if form, ok := strings.CutPrefix(id, questionnaireType+"/"); ok {
+			if err := addVersions(tx, out.Questionnaires, form, version); err != nil {
+				return out, err
+			}
+			continue
+		}
 		s, err := tx.Version(valueSetType, id, version)
 		if err != nil {
 			return out, err

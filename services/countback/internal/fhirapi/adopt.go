@@ -23,10 +23,13 @@ func (o protocolOperation) definition() string {
 // protocolOperations are those that api.go has routes for.
 var protocolOperations = []protocolOperation{{definitionType, "preview"}, {definitionType, "adoption"}}
 
-// adopt puts a new version of the protocol in force, or stores a set of codes for
-// the next one.
+// adopt puts a new version of the protocol in force, or stores a set of codes or a
+// questionnaire for the next one.
 func (s *server) adopt(ctx context.Context, a *ask) (reply, error) {
 	store, note := s.Office.Adopt, "it is in force from now on; open cases are being planned again by it, see the operation adoption"
+	if a.typ == formType {
+		store, note = s.Office.ReplaceQuestionnaire, "it counts from the next version of the protocol on that is adopted"
+	}
 	if a.typ == setType {
 		store, note = s.Office.ReplaceSet, "it counts from the next version of the protocol on that is adopted"
 	}

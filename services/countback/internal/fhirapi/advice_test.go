@@ -100,7 +100,7 @@ func TestUnreadableReport(t *testing.T) {
 	require.NotContains(t, h.log.String(), "canary")
 }
 
-// The forms can be read and found, and nobody can change them.
+// The forms can be read and found, and replaced under their ids; none is added.
 func TestQuestionnaires(t *testing.T) {
 	h := open(t)
 	found := h.must(200, "GET", root+"/Questionnaire?url="+symptomForm, "")
@@ -110,6 +110,12 @@ func TestQuestionnaires(t *testing.T) {
 	require.Equal(t, "3", all.String("total"))
 	body := h.must(200, "GET", root+"/Questionnaire/coach-and-home", "")
 	require.True(t, json.Valid(body.raw))
-	h.must(405, "PUT", root+"/Questionnaire/coach-and-home", string(body.raw))
+	h.must(200, "PUT", root+"/Questionnaire/coach-and-home", string(body.raw))
+	own := strings.Replace(string(body.raw), `"version": "1.0.0"`, `"version": "2.0.0"`, 1)
+	require.NotEqual(t, own, string(body.raw))
+	h.must(200, "PUT", root+"/Questionnaire/coach-and-home", own)
+	require.Equal(t, "2.0.0", h.must(200, "GET", root+"/Questionnaire/coach-and-home", "").String("version"))
+	h.must(405, "PUT", root+"/Questionnaire/own", strings.Replace(own, `"id": "coach-and-home"`, `"id": "own"`, 1))
+	h.must(422, "PUT", root+"/Questionnaire/coach-and-home", strings.Replace(own, `"cane"`, `"coach"`, 1))
 	h.must(405, "POST", root+"/Questionnaire", string(body.raw))
 }

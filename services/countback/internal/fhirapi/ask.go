@@ -154,7 +154,7 @@ func (s *server) askedWrite(c *gin.Context, a *ask) error {
 		}
 	}
 	limit := s.MaxResource
-	if a.typ == definitionType || a.typ == setType {
+	if a.typ == definitionType || a.typ == setType || a.typ == formType {
 		limit = max(limit, casework.DefinitionLimit)
 	}
 	body, err := readBody(c, limit)

@@ -31,6 +31,8 @@ func (o offer) documentation() string {
 		return "Who cannot use NATS is told by rest-hook, as the Subscriptions R5 Backport has it: criteria is the canonical of a topic, see the extensions here; payload content id-only or empty. A client asks for status requested or off; a handshake must be answered. Notifications are signed (RFC 9421), in order, and come at least once."
 	case o.typ == definitionType:
 		return "The protocol in force, and the versions before it. A new version that a named approver of the hospital has signed is put in its place by id and outside transactions: from then on it is planned by, and open cases are planned again. What it would change can be seen before, with the operation preview."
+	case o.typ == formType:
+		return "What persons are asked. A questionnaire is replaced by id and outside transactions, with a new version; its url stays, and so do the questions that the protocol in force takes answers from. A version of the protocol keeps the questionnaires that it was adopted with, and reads answers to earlier versions by those."
 	case o.typ == setType:
 		return "What the protocol names. A set is made or replaced by id and outside transactions; its url stays. A version of the protocol keeps the sets that it was adopted with: a change counts from the next version on that is adopted. Only compose is read: codes of a named system, and a regex on code."
 	}

@@ -31,11 +31,12 @@ const (
 // taskType is the one type of our own that people write.
 const taskType = "Task"
 
-// Types of the protocol and of the sets of codes that it names, which are
-// replaced by their ids.
+// Types of the protocol and of the sets of codes and the questionnaires that it
+// names, which are replaced by their ids.
 const (
 	definitionType = "PlanDefinition"
 	setType        = "ValueSet"
+	formType       = "Questionnaire"
 )
 
 // subscriptionType is what receivers of notifications ask for them with.
@@ -66,7 +67,7 @@ func makeOffers() []offer {
 	for _, typ := range types {
 		out = append(out, offer{
 			typ: typ, received: slices.Contains(casework.Received, typ), worked: typ == taskType,
-			adopted: typ == definitionType || typ == setType, asked: typ == subscriptionType,
+			adopted: typ == definitionType || typ == setType || typ == formType, asked: typ == subscriptionType,
 		})
 	}
 	return out

@@ -56,6 +56,8 @@ func notAllowed(o offer, method string, conditional bool, at string) *casework.R
 		text = o.typ + " cannot be created here: this service makes it; its status is changed with PUT " + o.typ + "/id"
 	case o.typ == setType && (method == "PUT" || method == "POST"):
 		text = o.typ + " is made and replaced with PUT to its id"
+	case o.typ == formType && (method == "PUT" || method == "POST"):
+		text = o.typ + " is replaced with PUT to its id: GET " + o.typ + " shows those that are here"
 	case o.adopted && (method == "PUT" || method == "POST"):
 		text = "there is one " + o.typ + " here, and a new version of it is sent with PUT to its id: GET " + o.typ + " shows it"
 	case (method == "POST" || method == "PUT") && !o.received && !o.asked:

@@ -13,7 +13,7 @@ func (s *server) write(ctx context.Context, a *ask) (reply, error) {
 	if a.typ == taskType {
 		return s.work(ctx, a)
 	}
-	if a.typ == definitionType || a.typ == setType {
+	if a.typ == definitionType || a.typ == setType || a.typ == formType {
 		return s.adopt(ctx, a)
 	}
 	if a.typ == subscriptionType {

@@ -39,8 +39,8 @@ func (tx *Tx) PutInForce(f InForce) error {
 	return wrap("put protocol in force", err)
 }
 
-// SetVersions are value sets, each in one version, by the ids of their
-// resources.
+// SetVersions are what a protocol names, each in one version: value sets by the
+// ids of their resources, questionnaires as Questionnaire/id.
 type SetVersions map[string]int64
 
 func (tx *Tx) setVersions(query string, args ...any) (SetVersions, error) {
@@ -55,17 +55,18 @@ func (tx *Tx) setVersions(query string, args ...any) (SetVersions, error) {
 	return out, wrap("read value sets", err)
 }
 
-// CurrentSets are all value sets in their current versions.
+// CurrentSets are all value sets and questionnaires in their current versions.
 func (tx *Tx) CurrentSets() (SetVersions, error) {
-	return tx.setVersions(`SELECT id, version FROM resource WHERE type = 'ValueSet' AND deleted = 0`)
+	return tx.setVersions(`SELECT iif(type = 'ValueSet', id, type || '/' || id), version
+		FROM resource WHERE type IN ('ValueSet', 'Questionnaire') AND deleted = 0`)
 }
 
-// ProtocolSets are the value sets that a version of a protocol was stored with.
+// ProtocolSets are the value sets and questionnaires that a version of a protocol was stored with.
 func (tx *Tx) ProtocolSets(url, version string) (SetVersions, error) {
 	return tx.setVersions(`SELECT id, set_version FROM protocol_set WHERE url = ? AND version = ?`, url, version)
 }
 
-// SaveProtocolSets keeps the value sets of a new version of a protocol; they
+// SaveProtocolSets keeps the value sets and questionnaires of a new version of a protocol; they
 // never change.
 func (tx *Tx) SaveProtocolSets(url, version string, sets SetVersions) error {
 	const width = 4

@@ -68,7 +68,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 		code, fits := r.medication(), false
 		for n := range p.drugs.kinds {
 			k := &p.drugs.kinds[n]
-			if !matches(code, k.set) {
+			if !r.holds(k.set) {
 				continue
 			}
 			fits = true
@@ -78,7 +78,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			f.dosed(byKind[n], r, c.Day)
 		}
 		if !fits {
-			others = f.other(others, r, code, c.Day)
+			others = f.other(others, r, code, c.Day, p.drugs.like(r))
 		}
 	}
 	var out []readiness.Medicine
@@ -104,7 +104,7 @@ func (p *Protocol) disowned(records []*Record) []string {
 		k := &p.drugs.kinds[n]
 		wrong, right := false, false
 		for _, r := range records {
-			if _, drug := takenStatuses[r.Type]; drug && matches(r.medication(), k.set) {
+			if _, drug := takenStatuses[r.Type]; drug && r.holds(k.set) {
 				wrong, right = wrong || r.inError(), right || !r.inError()
 			}
 		}
@@ -153,20 +153,6 @@ func (r *Record) dosages() []*fhir.Node {
 		out = append(out, d)
 	}
 	return out
-}
-
-// medication is the code of what is taken: in the record itself, or in a
-// Medication that it contains.
-func (r *Record) medication() *fhir.Node {
-	if c := r.Get("medicationCodeableConcept"); c.Exists() {
-		return c
-	}
-	if id, inner := strings.CutPrefix(r.String("medicationReference", "reference"), "#"); inner {
-		if m := r.Contained(id); m != nil && m.Type == "Medication" {
-			return m.Get("code")
-		}
-	}
-	return nil
 }
 
 // nameOf is what a medicine is called where it is listed.

@@ -14,12 +14,12 @@ import (
 
 // other adds a medicine that no rule knows to those that were found: each once,
 // under the name of the record that names it first in the order of names.
-func (f Facility) other(list []readiness.Medicine, r *Record, code *fhir.Node, surgery calendar.Date) []readiness.Medicine {
+func (f Facility) other(list []readiness.Medicine, r *Record, code *fhir.Node, surgery calendar.Date, like string) []readiness.Medicine {
 	key, name := otherKey(r, code), nameWithCode(nameOf(r, code), code)
 	n := slices.IndexFunc(list, func(m readiness.Medicine) bool { return m.Key == key })
 	if n < 0 {
 		n = len(list)
-		list = append(list, readiness.Medicine{Key: key, Name: name, Facts: map[string]any{}})
+		list = append(list, readiness.Medicine{Key: key, Name: name, Facts: map[string]any{}, Like: like})
 	}
 	list[n].Name = min(list[n].Name, name)
 	f.dosed(&list[n], r, surgery)
@@ -60,7 +60,7 @@ func nameWithCode(name string, code *fhir.Node) string {
 func (p *Protocol) disownedOthers(records []*Record) []string {
 	right := map[string]bool{} // by key: whether a record of it is no error
 	for _, r := range records {
-		if _, drug := takenStatuses[r.Type]; !drug || p.knows(r.medication()) {
+		if _, drug := takenStatuses[r.Type]; !drug || p.knows(r) {
 			continue
 		}
 		key := otherKey(r, r.medication())
@@ -76,6 +76,6 @@ func (p *Protocol) disownedOthers(records []*Record) []string {
 }
 
 // knows reports whether a rule fits a medicine.
-func (p *Protocol) knows(code *fhir.Node) bool {
-	return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return matches(code, k.set) })
+func (p *Protocol) knows(r *Record) bool {
+	return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return r.holds(k.set) })
 }

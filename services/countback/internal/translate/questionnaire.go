@@ -37,6 +37,7 @@ var answerCodes = map[string]Answer{"yes": Yes, "no": No, "unknown": Unknown}
 // Questionnaire is a FHIR Questionnaire as the rules read it.
 type Questionnaire struct {
 	URL       string
+	Version   string // that responses name after the url; empty: none
 	questions map[string]*question
 	order     []*question // as in the document, groups before what they hold
 
@@ -74,7 +75,7 @@ type urgencyLevel struct {
 // ReadQuestionnaire reads a Questionnaire of ours. The error names the first
 // item that could not be acted on.
 func ReadQuestionnaire(r *fhir.Resource) (*Questionnaire, error) {
-	q := &Questionnaire{URL: r.String("url"), questions: map[string]*question{}}
+	q := &Questionnaire{URL: r.String("url"), Version: r.String("version"), questions: map[string]*question{}}
 	for _, e := range extensions(r.Root(), "urgency-level") {
 		q.levels = append(q.levels, readLevel(e))
 	}
@@ -187,15 +188,28 @@ func (q *Questionnaire) below(i *question, group string) bool {
 	return false
 }
 
-// Questionnaires are those of ours, by canonical url.
+// Questionnaires are those that a protocol names: by canonical url the one that
+// counts, and by url|version that and those before it.
 type Questionnaires map[string]*Questionnaire
 
-// Of is the questionnaire that a response answers, whatever its version; nil
-// when it is none of them.
+// Add adds a questionnaire; of one url the last one added counts.
+func (qs Questionnaires) Add(q *Questionnaire) {
+	qs[q.URL] = q
+	if q.Version != "" {
+		qs[q.URL+"|"+q.Version] = q
+	}
+}
+
+// Of is the questionnaire that a response answers, in the version that it names,
+// else in the one that counts; nil when it is none of them.
 func (qs Questionnaires) Of(r *fhir.Resource) *Questionnaire {
 	if r.Type != "QuestionnaireResponse" {
 		return nil
 	}
-	url, _, _ := strings.Cut(r.String("questionnaire"), "|")
+	canonical := r.String("questionnaire")
+	if q := qs[canonical]; q != nil {
+		return q
+	}
+	url, _, _ := strings.Cut(canonical, "|")
 	return qs[url]
 }

@@ -18,6 +18,7 @@ type ValueSet struct {
 type inclusion struct {
 	system   string
 	codes    map[string]bool
+	names    []string // of the codes, where the set gives them
 	patterns []*regexp.Regexp
 }
 
@@ -49,6 +50,9 @@ func readInclusion(n *fhir.Node) (inclusion, error) {
 	}
 	for _, c := range n.Get("concept").Items() {
 		in.codes[c.String("code")] = true
+		if name := c.String("display"); name != "" {
+			in.names = append(in.names, name)
+		}
 	}
 	for i, f := range n.Get("filter").Items() {
 		if f.String("property") != "code" || f.String("op") != "regex" {

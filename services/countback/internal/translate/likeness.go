@@ -1,0 +1,62 @@
+package translate
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"unicode"
+)
+
+// like is what the words of a record name, of the ingredients that the sets of
+// the rules name: a question to a person, and nothing that a rule goes by, as
+// words are also written where a medicine is not taken, or is another. Only whole
+// words count. Empty: none.
+func (m *medicineRules) like(r *Record) string {
+	var text []string
+	for _, c := range r.named() {
+		text = append(text, c.String("text"))
+		for _, coding := range c.Get("coding").Items() {
+			text = append(text, coding.String("display"))
+		}
+	}
+	text = append(text, r.String("medicationReference", "display"))
+	var found []string
+	for n := range m.kinds {
+		for _, name := range m.kinds[n].ingredients() {
+			if slices.ContainsFunc(text, func(t string) bool { return strings.Contains(wholeWords(t), wholeWords(name)) }) {
+				found = append(found, name)
+			}
+		}
+	}
+	slices.SortFunc(found, func(a, b string) int { return cmp.Or(len(b)-len(a), strings.Compare(a, b)) })
+	var out []string // without what a longer name says already
+	for _, name := range found {
+		if !slices.ContainsFunc(out, func(o string) bool { return strings.Contains(o, name) }) {
+			out = append(out, name)
+		}
+	}
+	slices.Sort(out)
+	return strings.Join(out, " and ")
+}
+
+// ingredients are the names of single ingredients of the set: names of products
+// have figures, and names of groups and combinations have commas or "and".
+func (k *medicineKind) ingredients() []string {
+	var out []string
+	for _, in := range k.set.includes {
+		for _, name := range in.names {
+			if !strings.ContainsAny(name, "0123456789,/") && !strings.Contains(name, " and ") {
+				out = append(out, name)
+			}
+		}
+	}
+	if key := strings.TrimPrefix(k.key, "medicine-"); len(k.rules) > 0 && !strings.Contains(key, "-") && !contains(out, key) {
+		out = append(out, key)
+	}
+	return out
+}
+
+// wholeWords are the words of a text, in small letters, each between blanks.
+func wholeWords(s string) string {
+	return " " + strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) }), " ") + " "
+}

@@ -40,12 +40,14 @@ type Entry struct {
 // with the entry.
 func (r *Resource) Bundle(maxEntries int) (*Bundle, Issues) {
 	if r.Type != "Bundle" {
-		return nil, Issues{{SeverityError, CodeStructure, r.Type, "a Bundle is needed here", ""}}
+		return nil, Issues{{Severity: SeverityError, Code: CodeStructure, Expression: r.Type, Text: "a Bundle is needed here"}}
 	}
 	list := r.tree.member("entry")
 	if maxEntries > 0 && list.Len() > maxEntries {
-		return nil, Issues{{SeverityError, CodeTooCostly, "Bundle.entry",
-			fmt.Sprintf("the bundle has more than the %d entries that are allowed here", maxEntries), ""}}
+		return nil, Issues{{
+			Severity: SeverityError, Code: CodeTooCostly, Expression: "Bundle.entry",
+			Text: fmt.Sprintf("the bundle has more than the %d entries that are allowed here", maxEntries),
+		}}
 	}
 	b := &Bundle{Type: r.tree.String("type"), Entries: make([]Entry, 0, list.Len())}
 	var issues Issues
@@ -100,7 +102,7 @@ func (e *Entry) requestIssues() Issues {
 	var out Issues
 	at := fmt.Sprintf("Bundle.entry[%d]", e.Index)
 	add := func(element, code, text string) {
-		out = append(out, Issue{SeverityError, code, at + element, at + element + " " + text, ""})
+		out = append(out, Issue{Severity: SeverityError, Code: code, Expression: at + element, Text: at + element + " " + text})
 	}
 	if !e.Node.Get("request").Exists() {
 		add(".request", CodeRequired, "is missing: every entry of a batch or transaction says what to do (bdl-3)")
@@ -184,8 +186,10 @@ func (b *Bundle) uniqueness() Issues {
 	urls, targets := map[string]int{}, map[string]int{}
 	clash := func(seen map[string]int, key, at string, i int, text string) {
 		if first, found := seen[key]; found {
-			out = append(out, Issue{SeverityError, CodeDuplicate, fmt.Sprintf("Bundle.entry[%d].%s", i, at),
-				fmt.Sprintf("Bundle.entry[%d].%s: ", i, at) + fmt.Sprintf(text, first), ""})
+			out = append(out, Issue{
+				Severity: SeverityError, Code: CodeDuplicate, Expression: fmt.Sprintf("Bundle.entry[%d].%s", i, at),
+				Text: fmt.Sprintf("Bundle.entry[%d].%s: ", i, at) + fmt.Sprintf(text, first),
+			})
 			return
 		}
 		seen[key] = i

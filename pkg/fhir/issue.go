@@ -39,6 +39,9 @@ type Issue struct {
 	Expression  string // FHIRPath of the element, such as Appointment.participant[0].status
 	Text        string // for people: what is wrong and what would be right
 	Diagnostics string // what was sent, for the sender only; may be empty
+	// Parameter is the URL parameter that is meant, as it was sent, so for the
+	// sender only; it counts where there is no Expression.
+	Parameter string
 }
 
 // Issues is a list of what is wrong; nil means nothing is. It is an error
@@ -93,6 +96,11 @@ func (is Issues) OperationOutcome() []byte {
 	return body
 }
 
+// samply writes the place of an issue: an element, or a URL parameter, which is
+// "http." and its name. R4 says so of location, which is deprecated; expression
+// has it too, for those who read nothing else.
+//
+// Source: HL7 FHIR R4 (4.0.1), OperationOutcome.issue.location.
 func (i Issue) samply() r4.OperationOutcomeIssue {
 	out := r4.OperationOutcomeIssue{Severity: issueSeverity(i.Severity), Code: issueType(i.Code)}
 	if i.Text != "" {
@@ -101,8 +109,12 @@ func (i Issue) samply() r4.OperationOutcomeIssue {
 	if i.Diagnostics != "" {
 		out.Diagnostics = &i.Diagnostics
 	}
-	if i.Expression != "" {
+	switch {
+	case i.Expression != "":
 		out.Expression = []string{i.Expression}
+	case i.Parameter != "":
+		out.Location = []string{"http." + i.Parameter}
+		out.Expression = out.Location
 	}
 	return out
 }

@@ -125,7 +125,7 @@ func (w *walker) reportAt(expression, code, text, diagnostics string) {
 	if w.room == 0 {
 		text, diagnostics = text+" (and more: further issues are left out)", ""
 	}
-	w.issues = append(w.issues, located{Issue{SeverityError, code, expression, text, clip(diagnostics)}, entry})
+	w.issues = append(w.issues, located{Issue{Severity: SeverityError, Code: code, Expression: expression, Text: text, Diagnostics: clip(diagnostics)}, entry})
 }
 
 // clip keeps quoted values short.

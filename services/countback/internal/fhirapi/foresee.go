@@ -2,7 +2,9 @@ package fhirapi
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -60,7 +62,7 @@ func (s *server) validate(typ string) gin.HandlerFunc {
 			return nil, err
 		}
 		if len(issues) == 0 {
-			issues = v.profiled()
+			issues = s.profiled(v)
 			if v.tries() {
 				judged, err := s.verdict(c, v)
 				if err != nil {
@@ -76,14 +78,76 @@ func (s *server) validate(typ string) gin.HandlerFunc {
 // validation is what is to be validated, and as what.
 type validation struct {
 	ask  *ask
-	mode string // create, update, delete, or empty
+	mode string // create, update, delete, profile, or empty
 	// profile is the one that the caller names; resource is what was sent.
 	profile  string
 	resource *fhir.Resource
+	places   map[string]string // of what the caller said, as in an OperationOutcome
 }
 
-// modes are those of the value set resource-validation-mode that are taken.
-var modes = []string{"", "create", "update", "delete"}
+// validateParameters are those of $validate that may stand in the address.
+var validateParameters = []string{"mode", "profile"}
+
+// addressed reads the parameters in the address, which R4 allows beside the
+// resource as the body.
+//
+// Source: HL7 FHIR R4 (4.0.1), Operations, Executing an Operation Synchronously.
+func (v *validation) addressed(u *url.URL) error {
+	list, err := fromAddress(u)
+	if err != nil {
+		return err
+	}
+	v.places = map[string]string{}
+	for _, g := range list {
+		switch _, twice := v.places[g.name]; {
+		case !slices.Contains(validateParameters, g.name):
+			return g.refuse(casework.ErrMalformed, fhir.CodeNotSupported, unknownParameter)
+		case twice:
+			return g.refuse(casework.ErrMalformed, fhir.CodeNotSupported, "is taken once")
+		}
+		v.says(g.name, g.text, g.at)
+	}
+	return nil
+}
+
+// says takes a simple parameter; of one in the address and in the body, the body's.
+func (v *validation) says(name, text, at string) {
+	v.places[name] = at
+	if name == "mode" {
+		v.mode = text
+	} else {
+		v.profile = text
+	}
+}
+
+// parameters reads a Parameters resource, and gives the resource that is in it.
+func (v *validation) parameters(sent *fhir.Resource, limit int) (res *fhir.Resource, issues fhir.Issues, err error) {
+	for n, p := range sent.Get("parameter").Items() {
+		at := fmt.Sprintf("Parameters.parameter[%d]", n)
+		switch name := p.String("name"); name {
+		case "mode":
+			v.says(name, p.String("valueCode"), at)
+		case "profile":
+			v.says(name, p.String("valueUri")+p.String("valueCanonical"), at)
+		case "resource":
+			v.places[name] = at
+			if res, issues = fhir.Parse(sent.Bytes(p.Get("resource")), limit); len(issues) > 0 {
+				return nil, issues, nil
+			}
+		default:
+			g := given{name: name, at: at}
+			return nil, nil, g.refuse(casework.ErrMalformed, fhir.CodeNotSupported, unknownParameter)
+		}
+	}
+	return res, nil, nil
+}
+
+// modes are those of the value set resource-validation-mode. Source: HL7 FHIR R4
+// (4.0.1), from memory.
+var modes = []string{"", "create", "update", "delete", modeProfile}
+
+// modeProfile looks at the resource, and tries nothing.
+const modeProfile = "profile"
 
 // validation reads a resource, or Parameters with one. The issues are faults of
 // what is validated, the error a fault of the call.
@@ -95,41 +159,33 @@ func (s *server) validation(c *gin.Context, typ string) (*validation, fhir.Issue
 	if err != nil {
 		return nil, nil, err
 	}
-	query := c.Request.URL.Query()
-	v := &validation{ask: &ask{kind: create, typ: typ, id: c.Param("id")}, mode: query.Get("mode")}
-	profile := query.Get("profile")
+	v := &validation{ask: &ask{kind: create, typ: typ, id: c.Param("id")}}
 	res, issues := fhir.Parse(body, s.MaxResource)
 	if len(issues) > 0 {
 		return v, issues, nil
 	}
+	if err := v.addressed(c.Request.URL); err != nil {
+		return nil, nil, err
+	}
 	if res.Type == "Parameters" {
-		sent := res
-		res = nil
-		for _, p := range sent.Get("parameter").Items() {
-			switch p.String("name") {
-			case "mode":
-				v.mode = p.String("valueCode")
-			case "profile":
-				profile = p.String("valueUri") + p.String("valueCanonical")
-			case "resource":
-				if res, issues = fhir.Parse(sent.Bytes(p.Get("resource")), s.MaxResource); len(issues) > 0 {
-					return v, issues, nil
-				}
-			}
+		if res, issues, err = v.parameters(res, s.MaxResource); err != nil || len(issues) > 0 {
+			return v, issues, err
 		}
 	}
-	bad := func(code, text string) (*validation, fhir.Issues, error) {
-		return nil, nil, casework.Refuse(casework.ErrMalformed, code, "", text)
+	bad := func(code, name, text string) (*validation, fhir.Issues, error) {
+		g := given{name: name, at: v.places[name]}
+		return nil, nil, g.refuse(casework.ErrMalformed, code, text)
 	}
+	profile, known := s.knowsProfile(v.profile, typ)
 	switch {
 	case !slices.Contains(modes, v.mode):
-		return bad(fhir.CodeNotSupported, "mode: is create, update or delete here")
-	case profile != "" && !knowsProfile(profile, typ):
-		return bad(fhir.CodeNotSupported, "profile: for "+typ+", known here are "+strings.Join(profilesOf(typ), ", "))
+		return bad(fhir.CodeNotSupported, "mode", "is create, update, delete or profile here")
+	case v.profile != "" && !known:
+		return bad(fhir.CodeNotSupported, "profile", "for "+typ+", known here are "+strings.Join(profilesOf(typ), ", "))
 	case res == nil && v.mode != "delete":
-		return bad(fhir.CodeRequired, "resource: is missing")
+		return bad(fhir.CodeRequired, "resource", "is missing")
 	case res != nil && res.Type != typ:
-		return bad(fhir.CodeInvariant, "the address names "+typ+", but the resource is of type "+res.Type)
+		return bad(fhir.CodeInvariant, "resource", "the address names "+typ+", but the resource is of type "+res.Type)
 	}
 	if v.profile, v.resource = profile, res; !v.tries() {
 		return v, nil, nil

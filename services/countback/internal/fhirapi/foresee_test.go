@@ -184,8 +184,12 @@ func TestValidate(t *testing.T) {
 		path, body, text string
 		status           int
 	}{
-		{p + "/$validate?mode=profile", patient("2"), "mode: is create, update or delete", 400},
+		{p + "/$validate?mode=canary", patient("2"), "mode: is create, update, delete or profile", 400},
 		{p + "/$validate?profile=http://canary.example", patient("2"), "profile: for Patient, known here are http://hl7.org/fhir/StructureDefinition/Patient", 400},
+		{p + "/$validate?mode=create&mode=update", patient("2"), "mode: is taken once", 400},
+		{p + "/$validate?canary=1", patient("2"), "takes no parameter of this name", 400},
+		{p + "/$validate", parameters(resource(patient("2")), `"name":"canary","valueCode":"create"`), "takes no parameter of this name", 400},
+		{p + "/$validate?mode=%", patient("2"), "not well formed", 400},
 		{root + "/CarePlan/$validate?mode=update", h.get(who.carePlan).text(), "this service makes it", 405},
 		{p + "/$validate", `{"resourceType":"Parameters"}`, "resource: is missing", 400},
 		{p + "/$validate", booking("2", subject, order), "the address names Patient", 400},

@@ -35,8 +35,8 @@ func acceptable(h http.Header, query url.Values) error {
 		if slices.Contains(formats, strings.TrimSpace(wanted[0])) {
 			return nil
 		}
-		return casework.Refuse(errAccept, fhir.CodeNotSupported, "",
-			"_format asks for something else than JSON: only application/fhir+json can be given")
+		return ofParameter(formatParam, casework.Refuse(errAccept, fhir.CodeNotSupported, "",
+			"_format asks for something else than JSON: only application/fhir+json can be given"))
 	}
 	ranges := h.Values("Accept")
 	if len(ranges) == 0 {

@@ -45,6 +45,17 @@ func (g *given) refuse(err error, code, text string) *casework.Refusal {
 	if text == unknownParameter { // the name is the sender's own
 		r.Issues[0].Text, r.Issues[0].Diagnostics = text, g.name
 	}
+	if g.at == "" {
+		return ofParameter(g.name, r)
+	}
+	return r
+}
+
+// ofParameter says which URL parameter a refusal is about.
+func ofParameter(name string, r *casework.Refusal) *casework.Refusal {
+	for n := range r.Issues {
+		r.Issues[n].Parameter = name
+	}
 	return r
 }
 

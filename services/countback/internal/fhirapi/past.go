@@ -40,7 +40,7 @@ type past struct {
 // not known is ignored, or refused under handling=strict.
 func (s *server) understandPast(a *ask, raw string) error {
 	bad := func(name, text string) error {
-		return casework.Refuse(casework.ErrMalformed, fhir.CodeValue, a.element("url"), name+": "+text)
+		return ofParameter(name, casework.Refuse(casework.ErrMalformed, fhir.CodeValue, a.element("url"), name+": "+text))
 	}
 	values, err := url.ParseQuery(raw)
 	if err != nil {
@@ -56,8 +56,8 @@ func (s *server) understandPast(a *ask, raw string) error {
 		case len(all) == 0:
 			continue
 		case !known && s.strict(a):
-			return casework.Refuse(casework.ErrMalformed, fhir.CodeNotSupported, a.element("url"),
-				"a history takes _since, _count and _page, and no other parameter")
+			return ofParameter(name, casework.Refuse(casework.ErrMalformed, fhir.CodeNotSupported, a.element("url"),
+				"a history takes _since, _count and _page, and no other parameter"))
 		case !known:
 			continue
 		case len(all) > 1:

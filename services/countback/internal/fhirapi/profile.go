@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strings"
 	"sync"
 
 	"example.org/countback/api"
@@ -43,52 +44,95 @@ func profilesOf(typ string) []string {
 	return append([]string{baseProfile(typ)}, ours.Of(typ)...)
 }
 
-func knowsProfile(url, typ string) bool { return slices.Contains(profilesOf(typ), url) }
+// knowsProfile gives the canonical url of a profile that a caller names: by that
+// url, with the version that it has or without, or by where it is served.
+func (s *server) knowsProfile(named, typ string) (string, bool) {
+	ours, _ := profiles()
+	local := strings.TrimPrefix(named, s.Base+"/")
+	url, version, pinned := strings.Cut(local, "|")
+	if strings.HasPrefix(url, definitions) {
+		url = ownBase + url
+	}
+	if !slices.Contains(profilesOf(typ), url) {
+		return "", false
+	}
+	return url, !pinned || url == baseProfile(typ) && strings.HasPrefix(version, "4.0") || version == ours.Version(url)
+}
+
+const (
+	definitions = "StructureDefinition/"
+	ownBase     = "http://countback.example/fhir/"
+)
 
 // tries reports whether it is tried what would be done with the resource. What
 // nobody sends, and a Task that is held against a profile, is only looked at.
 func (v *validation) tries() bool {
 	o, _ := offered(v.ask.typ)
+	if v.mode == modeProfile {
+		return false
+	}
 	return o.received || v.mode != "" || o.worked && (v.resource == nil || len(v.named()) == 0)
 }
 
-// named are the profiles of ours that the caller names, or else the resource.
-func (v *validation) named() []string {
+// claim is a profile that a resource is held against, and where that is said;
+// empty where the caller says it.
+type claim struct{ url, at string }
+
+// named are the profiles that the caller names, or else the resource.
+func (v *validation) named() []claim {
 	if v.profile != "" {
-		return []string{v.profile}
+		return []claim{{url: v.profile}}
 	}
-	var out []string
+	return v.claims()
+}
+
+// claims are the profiles that the resource says it follows.
+func (v *validation) claims() []claim {
 	if v.resource == nil {
 		return nil
 	}
-	for _, p := range v.resource.Get("meta", "profile").Items() {
-		out = append(out, p.Text())
+	var out []claim
+	for n, p := range v.resource.Get("meta", "profile").Items() {
+		out = append(out, claim{p.Text(), fmt.Sprintf("%s.meta.profile[%d]", v.ask.typ, n)})
 	}
 	return out
 }
 
-// profiled says how the resource stands to the profiles that are named.
-func (v *validation) profiled() (out fhir.Issues) {
-	informs := func(text string) {
-		out = append(out, fhir.Issue{Severity: fhir.SeverityInformation, Code: "informational", Text: text})
+// profiled says how the resource stands to the profiles that are named, and that
+// those which are not known here were not looked at.
+func (s *server) profiled(v *validation) (out fhir.Issues) {
+	says := func(severity, at, text string) {
+		out = append(out, fhir.Issue{Severity: severity, Code: "informational", Expression: at, Text: text})
 	}
 	if v.resource == nil {
 		return nil
 	}
-	for _, url := range v.named() {
-		ours, _ := profiles()
-		issues, known := ours.Check(url, v.resource)
-		switch {
-		case url == baseProfile(v.ask.typ):
-		case !known:
-			informs("its profile " + url + " is not known here, and was not looked at")
-		case len(issues) == 0:
-			informs("it follows the profile " + url + ": cardinalities, fixed values, types, required bindings and extensions of ours were checked, and nothing else")
+	ours, _ := profiles()
+	for _, p := range v.named() {
+		url, known := s.knowsProfile(p.url, v.ask.typ)
+		if !known || url == baseProfile(v.ask.typ) {
+			continue
+		}
+		issues, _ := ours.Check(url, v.resource)
+		if len(issues) == 0 {
+			says(fhir.SeverityInformation, p.at, "it follows the profile "+url+": cardinalities, fixed values, types, required bindings and extensions of ours were checked, and nothing else")
 		}
 		out = append(out, issues...)
 	}
+	for _, p := range v.claims() {
+		if _, known := s.knowsProfile(p.url, v.ask.typ); !known {
+			out = append(out, fhir.Issue{
+				Severity: fhir.SeverityWarning, Code: fhir.CodeNotSupported, Expression: p.at, Diagnostics: p.url,
+				Text: "this profile is not known here, and was not checked: the resource is taken with it, and looked at as plain R4",
+			})
+		}
+	}
 	if len(out) == 0 && !v.tries() {
-		informs("it is sound R4; nothing of this type is taken in here")
+		text := "it is sound R4"
+		if v.mode != modeProfile {
+			text += "; nothing of this type is taken in here"
+		}
+		says(fhir.SeverityInformation, "", text)
 	}
 	return out
 }

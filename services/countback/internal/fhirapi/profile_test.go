@@ -83,8 +83,49 @@ func TestProfileFaults(t *testing.T) {
 			require.Contains(t, text, c.text)
 		})
 	}
-	h.t = t
-	told := h.must(200, "POST", root+"/Patient/$validate", with(t, patient("1"), `"resourceType":"Patient"`, `"resourceType":"Patient","meta":{"profile":["http://a.example/canary"]}`)).text()
-	require.Contains(t, told, "its profile http://a.example/canary is not known here, and was not looked at")
-	require.Contains(t, told, "would be stored as a new resource")
+}
+
+// TestProfileNamedInTheAddress: R4 lets parameters of primitive type stand in the
+// address beside the resource as the body, and a canonical have a version.
+//
+// Source: HL7 FHIR R4 (4.0.1), Operations; References, canonical.
+func TestProfileNamedInTheAddress(t *testing.T) {
+	h := open(t)
+	body, err := fs.ReadFile(api.Example, "example/Task-item-done.json")
+	require.NoError(t, err)
+	for _, c := range []struct {
+		name, query string
+		status      int
+		text        string
+	}{
+		{"canonical", "profile=" + ownProfiles + "item", 200, "it follows the profile " + ownProfiles + "item"},
+		{"with its version", "profile=" + ownProfiles + "item|1.0.0", 200, "it follows the profile"},
+		{"escaped", "profile=" + strings.NewReplacer("/", "%2F", ":", "%3A", "|", "%7C").Replace(ownProfiles+"item|1.0.0"), 200, "it follows the profile"},
+		{"where it is served", "profile=" + testBase + "/StructureDefinition/item", 200, "it follows the profile"},
+		{"relative", "profile=StructureDefinition/item", 200, "it follows the profile"},
+		{"only looked at", "mode=profile&profile=" + ownProfiles + "item", 200, "it follows the profile"},
+		{"R4 with its version", "mode=profile&profile=" + baseProfile("Task") + "|4.0.1", 200, "it is sound R4"},
+		{"another version", "profile=" + ownProfiles + "item|9.9.9", 400, "known here are"},
+		{"of another type", "profile=" + ownProfiles + "plan", 400, "known here are"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h.t = t
+			require.Contains(t, h.must(c.status, "POST", root+"/Task/$validate?"+c.query, string(body)).text(), c.text)
+		})
+	}
+}
+
+// TestUnknownProfileIsSaid: what a resource says it follows and nobody here knows
+// is taken, and $validate says at its place that it was not checked, also where
+// another profile is asked for.
+func TestUnknownProfileIsSaid(t *testing.T) {
+	h := open(t)
+	body := with(t, patient("1"), `"resourceType":"Patient"`, `"resourceType":"Patient","meta":{"profile":["`+baseProfile("Patient")+`","http://a.example/canary"]}`)
+	for _, query := range []string{"", "?profile=" + baseProfile("Patient"), "?mode=profile"} {
+		r := h.must(200, "POST", root+"/Patient/$validate"+query, body)
+		code, expression, text := r.issue()
+		require.Equal(t, []string{"warning", "not-supported", "Patient.meta.profile[1]"}, []string{r.String("issue", "severity"), code, expression}, query)
+		require.Contains(t, text, "is not known here, and was not checked", query)
+	}
+	h.must(201, "POST", root+"/Patient", body)
 }

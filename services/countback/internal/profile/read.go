@@ -17,6 +17,7 @@ type Set struct {
 // structure is a profile of a resource, or the definition of an extension.
 type structure struct {
 	url, typ string
+	version  string
 	elements []rule
 }
 
@@ -41,7 +42,7 @@ func Read(definitions ...*fhir.Resource) *Set {
 	for _, d := range definitions {
 		switch d.Type {
 		case "StructureDefinition":
-			one := &structure{url: d.String("url"), typ: d.String("type")}
+			one := &structure{url: d.String("url"), typ: d.String("type"), version: d.String("version")}
 			for _, e := range d.Get("differential", "element").Items() {
 				if r, ok := readRule(e); ok {
 					one.elements = append(one.elements, r)
@@ -57,6 +58,14 @@ func Read(definitions ...*fhir.Resource) *Set {
 		}
 	}
 	return s
+}
+
+// Version is the version of the profile with the url; empty where none is known.
+func (s *Set) Version(url string) string {
+	if p := s.profiles[url]; p != nil {
+		return p.version
+	}
+	return ""
 }
 
 // Of lists the profiles of a type, in the order of their urls.

@@ -82,7 +82,8 @@ func Parse(typ string, values url.Values, o Options) (Query, fhir.Issues) {
 
 type parser struct {
 	Options
-	counting bool // only the number of matches is wanted
+	counting bool   // only the number of matches is wanted
+	reading  string // the parameter that is being read, as it was sent
 	q        Query
 	issues   fhir.Issues
 }
@@ -90,13 +91,19 @@ type parser struct {
 // fail records an issue. text may be logged, so it names parameters of the
 // table only; what was sent goes into diagnostics.
 func (p *parser) fail(param, code, text, diagnostics string) {
+	at := p.reading
+	if at == "" {
+		at = param
+	}
 	if param != "" {
 		text = "search parameter " + param + ": " + text
 	}
-	p.issues = append(p.issues, fhir.Issue{Severity: fhir.SeverityError, Code: code, Text: text, Diagnostics: diagnostics})
+	p.issues = append(p.issues, fhir.Issue{Severity: fhir.SeverityError, Code: code, Text: text, Diagnostics: diagnostics, Parameter: at})
 }
 
 func (p *parser) parameter(name string, values []string) {
+	p.reading = name
+	defer func() { p.reading = "" }()
 	values = slices.DeleteFunc(slices.Clone(values), func(v string) bool { return v == "" })
 	if len(values) == 0 {
 		return

@@ -33,10 +33,10 @@ const inner = "services/countback/internal/"
 
 // decisions are the files whose every fault could hurt a person.
 var decisions = []string{
-	"pkg/readiness/hold.go", "pkg/readiness/itemhold.go", "pkg/readiness/medicine.go",
+	"pkg/readiness/hold.go", "pkg/readiness/question.go", "pkg/readiness/itemhold.go", "pkg/readiness/medicine.go",
 	"pkg/readiness/doses.go", "pkg/readiness/kidney.go", "pkg/readiness/stranded.go",
 	"pkg/readiness/decision.go", "pkg/readiness/undecided.go", "pkg/readiness/otherwise.go",
-	inner + "translate/finding.go", inner + "translate/holds.go", inner + "translate/holdanswer.go",
+	inner + "translate/finding.go", inner + "translate/holds.go", inner + "translate/holdanswer.go", inner + "translate/matter.go",
 	inner + "translate/symptom.go", inner + "translate/medicine_rules.go", inner + "translate/signing.go",
 }
 

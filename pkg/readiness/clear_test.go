@@ -38,6 +38,8 @@ func TestWordsFollowTheRecord(t *testing.T) {
 		{"done 20 days before", tooth(d(2026, 11, 10)), d(2026, 12, 1), "oral surgery of Tue 10 Nov 2026: surgery from Tue 1 Dec 2026 (21 days)"},
 		{"done 21 days before", tooth(d(2026, 11, 9)), surgery, "oral surgery of Mon 9 Nov 2026: surgery from Mon 30 Nov 2026 (21 days); that is clear of surgery on Mon 30 Nov 2026" + may},
 		{"to come, and in time", readiness.Ground{Says: "minor work", Day: d(2026, 11, 29), After: readiness.Offset{N: 1}}, surgery, "minor work planned for Sun 29 Nov 2026: if it is done then, surgery may be from Mon 30 Nov 2026; that is clear of surgery on Mon 30 Nov 2026" + may},
+		{"on the day of surgery, with no days to keep", readiness.Ground{Says: "a look", Day: surgery, NotBefore: readiness.Offset{N: 1}}, surgery, "a look planned for Mon 30 Nov 2026: if it is done then, surgery may be from Mon 30 Nov 2026; that is clear of surgery on Mon 30 Nov 2026" + may},
+		{"over today, and in time", readiness.Ground{Says: "a fever", Day: today, After: readiness.Offset{N: 7}}, d(2026, 11, 27), "a fever of Fri 20 Nov 2026: surgery from Fri 27 Nov 2026 (7 days); that is clear of surgery on Mon 30 Nov 2026" + may},
 		{"over 13 days before", cold(d(2026, 11, 17)), d(2026, 12, 1), "a cold of Tue 17 Nov 2026: surgery from Tue 1 Dec 2026 (14 days)"},
 		{"over 14 days before", cold(d(2026, 11, 16)), surgery, "a cold of Mon 16 Nov 2026: surgery from Mon 30 Nov 2026 (14 days); that is clear of surgery on Mon 30 Nov 2026" + may},
 		{"it goes on", readiness.Ground{Says: "a cold", Active: true}, 0, "a cold, and nobody has said when it is over: from when surgery may be cannot be computed"},

@@ -108,6 +108,7 @@ func TestWhichCorrectedAnswersAskAgain(t *testing.T) {
 	}{
 		{"the same", planned("extraction", "2026-11-25"), planned("extraction", "2026-11-25"), false},
 		{"the kind is known now", planned("", "2026-11-25"), planned("extraction", "2026-11-25"), false},
+		{"the kind is known now, and is of another class", planned("", "2026-11-30"), planned("filling", "2026-11-30"), true},
 		{"another kind", planned("extraction", "2026-11-25"), planned("implant", "2026-11-25"), true},
 		{"another class", planned("extraction", "2026-11-30"), planned("filling", "2026-11-30"), true},
 		{"a cold that is over since a day that is clear", says{"flu-like": sayYes}, says{"flu-like": sayYes, "flu-like-ended": sayDay("2026-11-16")}, false},
@@ -155,4 +156,25 @@ func TestAReleaseFromBeforeMeansWhatItDid(t *testing.T) {
 		after := readiness.Holds([]readiness.Hold{h}, []readiness.Ground{g}, &c, p.Protocol, time.Date(2026, 11, 20, 9, 0, 0, 0, time.UTC))
 		require.Equal(t, r.another, len(after) == 2, "%s on %s", r.record, r.day)
 	}
+}
+
+// What a record is about is told by the rules of its own kind and type alone.
+func TestWhatARecordIsAbout(t *testing.T) {
+	p := defaultProtocol(t)
+	for _, r := range []struct {
+		name, kind string
+		record     object
+		class      string
+		codes      []string
+	}{
+		{"a visit", "pending-dental-work", dentalWork(snomed, "55162003", "preparation", ""), Base + "/ValueSet/dental-oral-surgery", []string{snomed + "|55162003"}},
+		{"of another kind", "recent-infection", dentalWork(snomed, "55162003", "preparation", ""), "", nil},
+		{"of another type", "pending-dental-work", object{"resourceType": "Condition", "id": "c", "subject": ref("Patient/p"), "code": coded(snomed, "55162003")}, "", nil},
+		{"no matter", "recent-infection", illness("E11.9", "active", "confirmed", nil), "", nil},
+	} {
+		class, codes := p.matter(r.kind, record(t, r.record))
+		require.Equal(t, r.class, class, r.name)
+		require.Equal(t, r.codes, codes, r.name)
+	}
+	require.Equal(t, []string{"a", "b"}, unique([]string{"b", "a", "b"}))
 }

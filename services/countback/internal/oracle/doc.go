@@ -21,7 +21,8 @@
 //     waits for its own repetition of the other.
 //   - What is done too early does not count: on a fixed step, on one for this
 //     date only that the date opens, and on one that opens with surgery or later,
-//     before they open. Nor does a round count once people went on to the next.
+//     before they open; but the last dose of something taken is a fact. Nor does a
+//     round count once people went on to the next.
 //   - A record stands where no person says anything, from its own day on; the
 //     newest that counts is taken. One that does not count, though it could have
 //     for some day since the booking, is shown once before, as a round of its own.

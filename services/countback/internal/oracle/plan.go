@@ -1,6 +1,9 @@
 package oracle
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Make dates every item of a case and says where each stands at now, and where
 // the case stands.
@@ -92,10 +95,11 @@ func (p *planner) failedBefore(it Item) bool {
 
 // tooEarly says whether it was done before it could be. A fixed step cannot be
 // done before it opens, nor can one for this date only that the date opens,
-// nor one that opens with surgery or later.
+// nor one that opens with surgery or later. The last dose of something taken is a
+// fact, whenever that was.
 func (p *planner) tooEarly(it Item) bool {
 	done := it.entry.Done
-	if done == 0 || it.Opens.none() || done >= it.Opens.Day {
+	if it.step.takesLastDose() || done == 0 || it.Opens.none() || done >= it.Opens.Day {
 		return false
 	}
 	if it.step.Fixed {
@@ -110,6 +114,12 @@ func (p *planner) tooEarly(it Item) bool {
 		}
 	}
 	return false
+}
+
+// takesLastDose: there is one for each medicine, due with its last dose.
+func (s *Step) takesLastDose() bool {
+	due := slices.ContainsFunc(s.Due, func(p Point) bool { return p.From == LastDose })
+	return due && s.Repeat != ""
 }
 
 // expired says whether what was done no longer counts for the day of surgery.

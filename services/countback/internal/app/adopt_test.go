@@ -15,6 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// firstVersion is that of the default protocol.
+const firstVersion = "1.0.1"
+
 const protocolPath = "/PlanDefinition/hip-or-knee-replacement"
 
 // signed is the example protocol in another version, with a named approver and
@@ -25,7 +28,7 @@ func signed(t testing.TB, version string) []byte {
 	require.NoError(t, err)
 	text := string(body)
 	for _, change := range [][2]string{
-		{`"version": "1.0.0"`, `"version": "` + version + `"`},
+		{`"version": "` + firstVersion + `"`, `"version": "` + version + `"`},
 		{`"status": "draft",`, `"status": "active", "approvalDate": "2026-10-01", "endorser": [{"name": "Dr Wendeline Thatchmarsh"}],`},
 		{`"title": "First call"`, `"title": "First call ` + version + `"`},
 	} {

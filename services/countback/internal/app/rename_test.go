@@ -98,5 +98,5 @@ func rename(t *testing.T, body []byte) []byte {
        "offsetRange": {"low": {"value": 5, "unit": "days", "system": "http://unitsofmeasure.org", "code": "d"},
                        "high": {"value": 10, "unit": "days", "system": "http://unitsofmeasure.org", "code": "d"}}}]},`
 	out = strings.Replace(out, `"action": [`, added, 1)
-	return []byte(strings.Replace(out, `"version": "1.0.0"`, `"version": "1.0.0-renamed"`, 1))
+	return []byte(strings.Replace(out, `"version": "`+firstVersion+`"`, `"version": "1.0.0-renamed"`, 1))
 }

@@ -105,7 +105,7 @@ func TestAdopt(t *testing.T) {
 	require.True(t, result.Changed)
 	require.EqualValues(t, 2, result.Stored.Version)
 	require.Equal(t, "1.1.0", parse(t, result.Stored.Body).String("version"))
-	require.Equal(t, "1.0.0", parse(t, h.version("PlanDefinition/"+protocolID, 1).Body).String("version"))
+	require.Equal(t, firstVersion, parse(t, h.version("PlanDefinition/"+protocolID, 1).Body).String("version"))
 	h.read(func(tx *store.Tx) error {
 		kept, err := tx.Archived(result.Stored.ReceivedID)
 		require.Equal(t, body, kept.Body, "byte for byte")
@@ -116,7 +116,7 @@ func TestAdopt(t *testing.T) {
 	require.Equal(t, "1.1.0", h.office.Protocol().Version)
 	three := h.book("3", surgery)
 	require.Equal(t, "1.1.0", h.ruledBy(three.plan), "at once")
-	require.Equal(t, "1.0.0", h.ruledBy(one.plan), "not yet")
+	require.Equal(t, firstVersion, h.ruledBy(one.plan), "not yet")
 	adoption, err := h.office.Adoption(context.Background())
 	require.NoError(t, err)
 	require.Equal(t, []any{protocolURL + "|1.1.0", true, int64(3), int64(2)}, []any{adoption.Protocol, adoption.Adopted, adoption.Open, adoption.Older})
@@ -158,7 +158,7 @@ func TestAdopt(t *testing.T) {
 	require.Len(t, told, 2)
 	for _, s := range told {
 		p := parse(t, s.Body)
-		require.Equal(t, "the protocol changed from version 1.0.0 to version 1.1.0", p.String("reason", "text"))
+		require.Equal(t, "the protocol changed from version "+firstVersion+" to version 1.1.0", p.String("reason", "text"))
 		require.Equal(t, protocolURL+"|1.1.0", p.String("policy"))
 		require.Equal(t, "PlanDefinition/"+protocolID+"/_history/2", p.String("entity", "what", "reference"))
 	}
@@ -211,7 +211,7 @@ func TestAdoptRefuses(t *testing.T) {
 		"retired":              {body: unsigned(`"status": "retired", "approvalDate": "2026-09", "endorser": [{"name": "Dr Wendeline Thatchmarsh"}]`), err: ErrInvalid, places: []string{"PlanDefinition.status"}, text: "must be active"},
 		"to be used later":     {body: change("1.1.0", `"date": "2026-11-25"`, `"date": "2026-11-25", "effectivePeriod": {"start": "2026-09-09"}`), err: ErrInvalid, places: []string{"PlanDefinition.effectivePeriod"}, text: "later day"},
 		"no longer to be used": {body: change("1.1.0", `"date": "2026-11-25"`, `"date": "2026-11-25", "effectivePeriod": {"end": "2026-09-07"}`), err: ErrInvalid, places: []string{"PlanDefinition.effectivePeriod"}, text: "is over"},
-		"no version":           {body: change("", `"version": "1.0.0",`, ""), err: ErrInvalid, places: []string{"PlanDefinition.version"}, text: "is missing"},
+		"no version":           {body: change("", `"version": "`+firstVersion+`",`, ""), err: ErrInvalid, places: []string{"PlanDefinition.version"}, text: "is missing"},
 		"a version with a bar": {body: change("1|1"), err: ErrInvalid, places: []string{"PlanDefinition.version"}, text: "neither |"},
 		"the version in force": {body: change(""), err: ErrConflict, places: []string{"PlanDefinition.version"}, text: "stored with another text"},
 		"another url":          {body: change("1.1.0", `"url": "`+protocolURL+`"`, `"url": "http://clinic.larkspindle.example/other"`), err: ErrInvalid, places: []string{"PlanDefinition.url"}, text: protocolURL},
@@ -243,9 +243,9 @@ func TestAdoptRefuses(t *testing.T) {
 			require.Contains(t, refused.Issues[0].Text, r.text)
 			require.Equal(t, before, h.everything())
 			require.Zero(t, h.catchUp())
-			require.Equal(t, "1.0.0", h.office.Protocol().Version)
-			require.Equal(t, "1.0.0", h.ruledBy(h.book("2", surgery).plan))
-			require.Equal(t, "1.0.0", h.ruledBy(b.plan))
+			require.Equal(t, firstVersion, h.office.Protocol().Version)
+			require.Equal(t, firstVersion, h.ruledBy(h.book("2", surgery).plan))
+			require.Equal(t, firstVersion, h.ruledBy(b.plan))
 		})
 	}
 }

@@ -215,7 +215,7 @@ func TestWhatIsOverKeepsItsRules(t *testing.T) {
 	h.put(by(a), a.with("status", "cancelled").with("comment", "sent once more"))
 	h.store(order("1", b.patient))
 	h.tick("2027-02-01 08:00")
-	require.Equal(t, "1.0.0", h.ruledBy(b.plan))
+	require.Equal(t, firstVersion, h.ruledBy(b.plan))
 	require.Equal(t, stood, h.items(b.plan))
 	require.Equal(t, string(plan), string(h.get("CarePlan/"+b.plan).Raw))
 

@@ -50,7 +50,7 @@ func TestPreviewIsWhatHappens(t *testing.T) {
 			require.Equal(t, everything, h.everything(), "nothing is stored")
 			require.Empty(t, said.Issues)
 			require.True(t, said.Adoptable)
-			require.Equal(t, []string{protocolURL + "|1.1.0", protocolURL + "|1.0.0"}, []string{said.Protocol, said.InForce})
+			require.Equal(t, []string{protocolURL + "|1.1.0", protocolURL + "|" + firstVersion}, []string{said.Protocol, said.InForce})
 			require.Equal(t, []int{3, 3}, []int{said.Open, said.Examined})
 
 			h.adopt(body)

@@ -17,6 +17,9 @@ func replaceOnce(t tester, text, old, by string) string {
 	return strings.Replace(text, old, by, 1)
 }
 
+// firstVersion is that of the default protocol.
+const firstVersion = "1.0.1"
+
 // protocolText is the default protocol in another version.
 func protocolText(t *testing.T, version string, changes ...string) []byte {
 	t.Helper()
@@ -24,7 +27,7 @@ func protocolText(t *testing.T, version string, changes ...string) []byte {
 	require.NoError(t, err)
 	text := string(body)
 	if version != "" {
-		text = replaceOnce(t, text, `"version": "1.0.0"`, `"version": "`+version+`"`)
+		text = replaceOnce(t, text, `"version": "`+firstVersion+`"`, `"version": "`+version+`"`)
 	}
 	for n := 0; n < len(changes); n += 2 {
 		text = replaceOnce(t, text, changes[n], changes[n+1])

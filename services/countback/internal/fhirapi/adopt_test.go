@@ -12,6 +12,9 @@ import (
 	"example.org/countback/pkg/fhir"
 )
 
+// firstVersion is that of the default protocol.
+const firstVersion = "1.0.1"
+
 const protocolAt = root + "/PlanDefinition/hip-or-knee-replacement"
 
 // signed is the protocol in force in another version, as it is served, with a
@@ -19,7 +22,7 @@ const protocolAt = root + "/PlanDefinition/hip-or-knee-replacement"
 func (h *house) signed(version string, changes ...string) string {
 	h.t.Helper()
 	text := string(h.must(200, "GET", protocolAt, "").raw)
-	text = with(h.t, text, `"version": "1.0.0"`, `"version": "`+version+`"`)
+	text = with(h.t, text, `"version": "`+firstVersion+`"`, `"version": "`+version+`"`)
 	text = with(h.t, text, `"status": "draft",`, `"status": "active", "approvalDate": "2026-11-01", "endorser": [{"name": "Dr Wendeline Thatchmarsh"}],`)
 	text = with(h.t, text, `"experimental": true`, `"experimental": false`)
 	for n := 0; n < len(changes); n += 2 {
@@ -76,7 +79,7 @@ func TestAdopt(t *testing.T) {
 	said := h.must(200, "POST", root+"/PlanDefinition/$preview", previewOf(body)).parameters()
 	require.Equal(t, map[string]string{
 		"protocol": "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|1.1.0",
-		"in-force": "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|1.0.0", "adoptable": "true",
+		"in-force": "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|" + firstVersion, "adoptable": "true",
 		"open-cases": "1", "examined": "1", "changed": "1", "infeasible": "0", "feasible": "0", "ended": "0",
 		"step.code": said["step.code"], "step.reworded": "1",
 	}, said)
@@ -153,7 +156,7 @@ func TestAdoptRefusals(t *testing.T) {
 		status             int
 		place, text        string
 	}{
-		"a draft":                {"PUT", protocolAt, with(t, served, `"version": "1.0.0"`, `"version": "1.1.0"`), 422, "PlanDefinition.status", "must be active"},
+		"a draft":                {"PUT", protocolAt, with(t, served, `"version": "`+firstVersion+`"`, `"version": "1.1.0"`), 422, "PlanDefinition.status", "must be active"},
 		"the same version":       {"PUT", protocolAt, with(t, served, `"title": "First call"`, newTitle), 409, "PlanDefinition.version", "another text"},
 		"another id":             {"PUT", root + "/PlanDefinition/other", with(t, good, `"id": "hip-or-knee-replacement"`, `"id": "other"`), 405, "PlanDefinition.id", "there is one protocol here"},
 		"by condition":           {"PUT", root + "/PlanDefinition?url=a", good, 405, "", "is sent with PUT to its id"},
@@ -228,7 +231,7 @@ func TestReadTheProtocol(t *testing.T) {
 	const url = "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement"
 	for query, total := range map[string]string{
 		"": "1", "_id=hip-or-knee-replacement": "1", "url=" + url: "1", "url=http://canary.example": "0",
-		"version=1.1.0": "1", "version=1.0.0": "0", "status=active": "1", "status=draft": "0",
+		"version=1.1.0": "1", "version=" + firstVersion: "0", "status=active": "1", "status=draft": "0",
 		"url=" + url + "&version=1.1.0&status=active": "1", "identifier=canary": "0",
 	} {
 		require.Equal(t, total, h.must(200, "GET", root+"/PlanDefinition?"+query, "", "Prefer", "handling=strict").String("total"), query)

@@ -131,7 +131,7 @@ func TestApply(t *testing.T) {
 		valueOf("subject", "String", subject), valueOf("surgery", "Date", "2027-05-14"), valueOf("stay", "Code", "same-day")))
 	require.Equal(t, "CarePlan", r.String("resourceType"))
 	require.Equal(t, []string{"", "draft", "proposal"}, []string{r.String("id"), r.String("status"), r.String("intent")}, "transient")
-	require.Equal(t, "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|1.0.0", r.String("instantiatesCanonical"))
+	require.Equal(t, "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|"+firstVersion, r.String("instantiatesCanonical"))
 	require.Contains(t, r.String("description"), "nothing of it is stored")
 	require.Contains(t, r.String("text", "div"), "Friday 14 May 2027, anaesthesia from 10:00 CDT", "at the time of day that is booked")
 	actions, tasks := contained(t, r)
@@ -155,7 +155,7 @@ func TestApply(t *testing.T) {
 	require.Positive(t, doubts, "what is in doubt is carried")
 
 	byType := h.must(200, "POST", root+"/PlanDefinition/$apply", parameters(
-		valueOf("planDefinition", "Canonical", "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|1.0.0"),
+		valueOf("planDefinition", "Canonical", "http://countback.example/fhir/PlanDefinition/hip-or-knee-replacement|"+firstVersion),
 		`"name":"subject","valueReference":{"reference":"`+testBase+"/"+subject+`"}`,
 		valueOf("surgery", "Date", "2027-05-14"), valueOf("stay", "Code", "same-day")))
 	require.Equal(t, r.raw, byType.raw)

@@ -186,6 +186,18 @@ func TestHoldsOfOneKind(t *testing.T) {
 }
 
 // A hold is withdrawn only when none of its grounds ever was.
+// A hold ends by itself by what its own grounds say, and one of which nothing is
+// known does not.
+func TestGroundsOfOthersEndNothing(t *testing.T) {
+	c := &readiness.Case{Day: calendar.NewDate(2026, 11, 30)}
+	other := readiness.Ground{Kind: "infection", Record: "item:s/", Active: true}
+	supplied := readiness.Holds([]readiness.Hold{{Key: "evidence", Kind: "evidence", Records: []string{"item:s/"}}},
+		[]readiness.Ground{other}, c, holdProtocol(t), holdNow)
+	require.Equal(t, readiness.Supplied, supplied[0].How)
+	open := readiness.Holds([]readiness.Hold{{Key: "infection", Kind: "infection"}}, nil, c, holdProtocol(t), holdNow)
+	require.True(t, open[0].Open(), "it rests on no record that could say that it never was")
+}
+
 func TestAHoldOnSeveralGrounds(t *testing.T) {
 	p := holdProtocol(t)
 	c := readiness.Case{Day: calendar.NewDate(2026, 11, 30)}

@@ -174,7 +174,7 @@ func runEvents(ctx context.Context, args []string) error {
 	fs.StringVar(&o.NATS, "nats", "nats://127.0.0.1:4222", "`address` of the NATS server")
 	fs.StringVar(&o.Durable, "durable", "countback-events", "`name` under which the server keeps the position")
 	fs.StringVar(&o.Facility, "facility", "", "`token` of one facility (default: all)")
-	fs.IntVar(&o.Most, "most", 0, "leave after so many events (default: never)")
+	fs.IntVar(&o.Most, "most", 0, "leave after this `number` of events (default: never)")
 	fs.BoolVar(&o.Replay, "replay", false, "begin again with the first event that the stream holds; the position under -durable is given up")
 	if err := parseAll(fs, args); err != nil {
 		return err
@@ -188,7 +188,7 @@ func runNotifications(ctx context.Context, args []string) error {
 	fs.StringVar(&o.Listen, "listen", "127.0.0.1:9000", "`host:port` to take them at")
 	fs.StringVar(&o.Endpoint, "endpoint", "", "`address` as the Subscription names it (default http://LISTEN/)")
 	fs.StringVar(&o.Data, "data", "./countback-data", "`folder` of the service, in which the secret lies that it signs with")
-	fs.IntVar(&o.Most, "most", 0, "leave after so many lines (default: never)")
+	fs.IntVar(&o.Most, "most", 0, "leave after this `number` of lines (default: never)")
 	if err := parseAll(fs, args); err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package app
 
 import (
 	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"testing"
@@ -58,4 +59,12 @@ func TestClosures(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, open, f.Calendar.IsOperatingDay(d), text)
 	}
+}
+
+// A language that the sheet is not written in is refused, and not given in English.
+func TestPlanInAnUnknownLanguage(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "booking.json")
+	require.NoError(t, os.WriteFile(file, booking(1, "2026-12-01T07:30:00-06:00"), 0o600))
+	err := PlanFiles(t.Context(), Config{}, PlanOptions{Files: []string{file}, Output: "sheet", Language: "fr"}, io.Discard)
+	require.EqualError(t, err, "plan: -language fr: the sheet is written in en and es")
 }

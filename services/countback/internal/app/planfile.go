@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
 	"text/tabwriter"
 
 	r4 "github.com/samply/golang-fhir-models/fhir-models/fhir"
@@ -36,6 +38,9 @@ var ErrNoCase = errors.New("nothing in these files opens a case")
 // same intake as the server, in a folder that is thrown away, and prints the
 // plans that they lead to.
 func PlanFiles(ctx context.Context, cfg Config, o PlanOptions, out io.Writer) error {
+	if o.Language != "" && !slices.Contains(sheet.Languages, o.Language) {
+		return fmt.Errorf("plan: -language %s: the sheet is written in %s", o.Language, strings.Join(sheet.Languages, " and "))
+	}
 	dir, err := os.MkdirTemp("", "countback-plan-")
 	if err != nil {
 		return err

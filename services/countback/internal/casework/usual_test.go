@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"bytes"
 	"context"
 	"slices"
 	"testing"
@@ -8,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/sheet"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -37,6 +39,15 @@ func TestOnlyEverydayMedicines(t *testing.T) {
 	require.False(t, slices.ContainsFunc(out.Lines, func(l translate.HandoutLine) bool {
 		return l.Part == translate.PartMedicine && l.Item.Applies == readiness.Yes
 	}))
+	sentences, err := sheet.Load()
+	require.NoError(t, err)
+	page, err := sentences.Page(out, sheet.Options{PrintedOn: out.Day.Add(-30)})
+	require.NoError(t, err)
+	require.Empty(t, page.Medicines)
+	var text bytes.Buffer
+	require.NoError(t, page.WriteHTML(&text))
+	require.Contains(t, text.String(), "Do not stop, start or change a medicine by yourself.")
+	require.NotContains(t, text.String(), "Medicine 10582")
 
 	h.set("2026-12-15 09:00")
 	h.work(b.plan, "medicine-review", done(""))

@@ -77,7 +77,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 			f.dosed(byKind[n], r, c.Day)
 		}
 		for _, part := range p.strangers(r) {
-			others = f.other(others, r, part, c.Day, p.drugs.like(r))
+			others = f.other(others, r, part, c.Day, p.like(r, part))
 		}
 	}
 	var out []readiness.Medicine

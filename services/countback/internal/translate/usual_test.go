@@ -102,7 +102,15 @@ func TestMixturesWithAnEverydayMedicine(t *testing.T) {
 			require.Equal(t, r.asked, asked)
 		})
 	}
+	words := func(code, text string) object {
+		c := coded(rxnorm, code)
+		c["text"] = text
+		return c
+	}
+	c := only(t, p, f, atEight(t), statement(t, "x", mixture(ingredient(words("161", "acetaminophen")), ingredient(words("7804", "oxycodone"))))).Case
+	require.Equal(t, "Oxycodone (code 7804)", c.Medicines[1].Name)
+	require.Empty(t, c.Medicines[1].Like, "the words of the part that is known are not its own")
 	wrong := statement(t, "x", mixture(ingredient(coded(rxnorm, "161")), ingredient(coded(rxnorm, "7804"))), status("entered-in-error"))
-	c := only(t, p, f, atEight(t), wrong).Case
+	c = only(t, p, f, atEight(t), wrong).Case
 	require.Len(t, c.Disowned, 2, "both of a mixture that was entered in error")
 }

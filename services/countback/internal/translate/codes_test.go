@@ -88,6 +88,14 @@ var also = map[string]string{
 	"aspirin":      "aspirin|acetylsalicylic acid",
 	"indomethacin": "indomethacin|indometacin",
 	"steroids":     "corticosteroids|prednisone|prednisolone|hydrocortisone|dexamethasone",
+	"paracetamol":  "paracetamol|acetaminophen",
+	"h2-blockers":  "cimetidine|famotidine|nizatidine|ranitidine",
+	"calcium-channel-blockers": "amlodipine|felodipine|isradipine|lacidipine|lercanidipine|nicardipine|nifedipine|" +
+		"nisoldipine|nitrendipine|diltiazem|verapamil",
+	"glaucoma-eye-drops":       "latanoprost|ophthalmic",
+	"inhaled-airway-medicines": "salmeterol|tiotropium|albuterol|metered dose inhaler",
+	"proton-pump-inhibitors":   "omeprazole|esomeprazole|lansoprazole|dexlansoprazole|pantoprazole|rabeprazole",
+	"thyroid-hormones":         "levothyroxine|liothyronine",
 	"other-glucose-tablets": "glipizide|glimepiride|glyburide|chlorpropamide|tolazamide|tolbutamide|sulfonylureas|" +
 		"pioglitazone|rosiglitazone|lobeglitazone|sitagliptin|saxagliptin|linagliptin|alogliptin|vildagliptin|gemigliptin|" +
 		"evogliptin|teneligliptin|acarbose|miglitol|repaglinide|nateglinide|pramlintide",
@@ -160,6 +168,7 @@ func TestProductsOfSeveralIngredients(t *testing.T) {
 		{"metformin with empagliflozin", atc, "A10BD20", []string{"empagliflozin", "metformin"}},
 		{"bupropion with naltrexone", atcGerman, "A08AA62", []string{"naltrexone"}},
 		{"aspirin with oxycodone", rxnorm, "848768", []string{"aspirin"}},
+		{"naproxen with esomeprazole", atc, "M01AE52", []string{"naproxen", "proton-pump-inhibitors"}},
 		{"buprenorphine with naloxone", rxnorm, "351267", []string{"buprenorphine"}},
 	} {
 		t.Run(r.name, func(t *testing.T) {

@@ -5,21 +5,31 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"example.org/countback/pkg/fhir"
 )
 
 // like is what the words of a record name, of the ingredients that the sets of
 // the rules name: a question to a person, and nothing that a rule goes by, as
-// words are also written where a medicine is not taken, or is another. Only whole
-// words count. Empty: none.
-func (m *medicineRules) like(r *Record) string {
-	var text []string
-	for _, c := range r.named() {
+// words are also written where a medicine is not taken, or is another. Of a mixture
+// that a rule knows in part, only the words of the other part count. Only whole
+// words do. Empty: none.
+func (p *Protocol) like(r *Record, part *fhir.Node) string {
+	if p.knows(r) {
+		return p.drugs.like([]*fhir.Node{part}, "")
+	}
+	return p.drugs.like(r.named(), r.String("medicationReference", "display"))
+}
+
+// like is what these concepts and words name, of the ingredients of the sets.
+func (m *medicineRules) like(of []*fhir.Node, shown string) string {
+	text := []string{shown}
+	for _, c := range of {
 		text = append(text, c.String("text"))
 		for _, coding := range c.Get("coding").Items() {
 			text = append(text, coding.String("display"))
 		}
 	}
-	text = append(text, r.String("medicationReference", "display"))
 	var found []string
 	for n := range m.kinds {
 		for _, name := range m.kinds[n].ingredients() {

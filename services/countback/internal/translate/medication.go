@@ -24,18 +24,35 @@ func (r *Record) named() []*fhir.Node {
 	if c := r.Get("medicationCodeableConcept"); c.Exists() {
 		return []*fhir.Node{c}
 	}
+	var out []*fhir.Node
+	if m := r.inner(); m != nil {
+		if c := m.Get("code"); c.Exists() {
+			out = append(out, c)
+		}
+	}
+	return append(out, r.ingredients()...)
+}
+
+// inner is the Medication that a record contains and refers to; nil: none.
+func (r *Record) inner() *fhir.Resource {
 	id, inner := strings.CutPrefix(r.String("medicationReference", "reference"), "#")
-	if !inner {
+	if !inner || r.Get("medicationCodeableConcept").Exists() {
 		return nil
 	}
 	m := r.Contained(id)
 	if m == nil || m.Type != "Medication" {
 		return nil
 	}
-	var out []*fhir.Node
-	if c := m.Get("code"); c.Exists() {
-		out = append(out, c)
+	return m
+}
+
+// ingredients are the active ingredients of the Medication that a record contains.
+func (r *Record) ingredients() []*fhir.Node {
+	m := r.inner()
+	if m == nil {
+		return nil
 	}
+	var out []*fhir.Node
 	for _, i := range m.Get("ingredient").Items() {
 		active := i.Get("isActive")
 		if c := i.Get("itemCodeableConcept"); c.Exists() && (!active.Exists() || active.Bool()) {

@@ -23,6 +23,9 @@ const (
 	ada    = "ADA Standards of Care, Diabetes in the Hospital"
 	glp    = "multisociety guidance 2024-10-29, with the intervals of 2023-06-29"
 	halves = "five half-lives, a review quoted by a question and answer page"
+
+	usual   = "an open anaesthesia reference work, page Preoperative medication management"
+	hipPage = "a hospital's education page on total hip replacement, 8th edition, 2020"
 )
 
 const onS8 = "2026-11-30 08:00"
@@ -178,6 +181,10 @@ func TestMedicinesThatGoOn(t *testing.T) {
 		{"beta-blockers", "dangerous to stop", practice, with(nil)}, {"statins", "dangerous to stop", practice, with(nil)},
 		{"steroids", "usual daily dose", fromMemory, with(nil)}, {"anti-seizure-medicines", "dangerous to stop", practice, with(nil)},
 		{"parkinson-medicines", "dangerous to stop", practice, with(nil)},
+		{"thyroid-hormones", usual, secondary, with(nil)}, {"proton-pump-inhibitors", hipPage, secondary, with(nil)},
+		{"h2-blockers", hipPage, secondary, with(nil)}, {"paracetamol", "a hospital's guideline of 2016", secondary, with(nil)},
+		{"inhaled-airway-medicines", usual, secondary, with(nil)}, {"calcium-channel-blockers", usual, secondary, with(nil)},
+		{"glaucoma-eye-drops", "the pressure in the eye rises without them", practice, with(nil)},
 	} {
 		t.Run(r.key, func(t *testing.T) {
 			m := readiness.Medicine{Key: r.key, Name: r.key, Rules: kindOf(t, p, r.key).rules, Facts: map[string]any{}}

@@ -65,20 +65,19 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 		if !f.takes(r, c) {
 			continue
 		}
-		code, fits := r.medication(), false
+		code := r.medication()
 		for n := range p.drugs.kinds {
 			k := &p.drugs.kinds[n]
 			if !r.holds(k.set) {
 				continue
 			}
-			fits = true
 			if byKind[n] == nil {
 				byKind[n] = &readiness.Medicine{Key: k.key, Name: inWords(nameOf(r, code), k.key), Rules: k.rules, Facts: map[string]any{}}
 			}
 			f.dosed(byKind[n], r, c.Day)
 		}
-		if !fits {
-			others = f.other(others, r, code, c.Day, p.drugs.like(r))
+		for _, part := range p.strangers(r) {
+			others = f.other(others, r, part, c.Day, p.like(r, part))
 		}
 	}
 	var out []readiness.Medicine

@@ -60,11 +60,13 @@ func nameWithCode(name string, code *fhir.Node) string {
 func (p *Protocol) disownedOthers(records []*Record) []string {
 	right := map[string]bool{} // by key: whether a record of it is no error
 	for _, r := range records {
-		if _, drug := takenStatuses[r.Type]; !drug || p.knows(r) {
+		if _, drug := takenStatuses[r.Type]; !drug {
 			continue
 		}
-		key := otherKey(r, r.medication())
-		right[key] = right[key] || !r.inError()
+		for _, part := range p.strangers(r) {
+			key := otherKey(r, part)
+			right[key] = right[key] || !r.inError()
+		}
 	}
 	var out []string
 	for _, key := range slices.Sorted(maps.Keys(right)) {
@@ -78,4 +80,20 @@ func (p *Protocol) disownedOthers(records []*Record) []string {
 // knows reports whether a rule fits a medicine.
 func (p *Protocol) knows(r *Record) bool {
 	return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return r.holds(k.set) })
+}
+
+// strangers are what no rule knows of what a record names: the medicine, or of a
+// mixture with an ingredient that a rule knows each other one. What is known to go
+// on must not take along what nobody has looked at.
+func (p *Protocol) strangers(r *Record) []*fhir.Node {
+	if !p.knows(r) {
+		return []*fhir.Node{r.medication()}
+	}
+	parts := r.ingredients()
+	if len(parts) < 2 {
+		return nil
+	}
+	return slices.DeleteFunc(parts, func(c *fhir.Node) bool {
+		return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return matches(c, k.set) })
+	})
 }

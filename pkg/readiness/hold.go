@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -130,6 +131,9 @@ func Holds(before []Hold, grounds []Ground, c *Case, p *Protocol, now time.Time)
 	}
 	for n := range grounds {
 		g := &grounds[n]
+		if g.Withdrawn {
+			g.forget(out)
+		}
 		if g.stands(c.Day) && !released(out, g, c.Day) {
 			out = g.raise(out, now)
 		}
@@ -212,6 +216,19 @@ func released(holds []Hold, g *Ground, day calendar.Date) bool {
 		}
 	}
 	return false
+}
+
+// forget takes a ground that never was out of what people have released: should it
+// be asserted again, it is a new question.
+func (g *Ground) forget(holds []Hold) {
+	for n := range holds {
+		h := &holds[n]
+		if _, seen := h.Seen[g.Record]; seen && h.How == Released && h.Kind == g.Kind {
+			h.Seen, h.Was = maps.Clone(h.Seen), maps.Clone(h.Was)
+			delete(h.Seen, g.Record)
+			delete(h.Was, g.Record)
+		}
+	}
 }
 
 func (g *Ground) raise(holds []Hold, now time.Time) []Hold {
@@ -304,6 +321,8 @@ func (g *Ground) words(today calendar.Date) string {
 		return g.Says
 	case g.Withdrawn:
 		return g.Says + ", which was withdrawn"
+	case g.Day.IsZero() && g.Active && g.Ends > today:
+		return g.Says + ", expected to be over on " + day(g.Ends) + ": from when surgery may be cannot be computed before it is"
 	case g.Day.IsZero() && g.Active:
 		return g.Says + ", and nobody has said when it is over: from when surgery may be cannot be computed"
 	case g.Day.IsZero():

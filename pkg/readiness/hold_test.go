@@ -186,6 +186,33 @@ func TestHoldsOfOneKind(t *testing.T) {
 }
 
 // A hold is withdrawn only when none of its grounds ever was.
+// What a person released and what then never was is a new question when it is
+// asserted again, also in the very words of before.
+func TestAWithdrawnGroundIsForgotten(t *testing.T) {
+	c := &readiness.Case{Day: calendar.NewDate(2026, 11, 30)}
+	ill := readiness.Ground{Kind: "infection", Record: "Condition/1", Class: "urinary", Active: true}
+	never, other := ill, readiness.Ground{Kind: "infection", Record: "Condition/2", Class: "urinary", Active: true}
+	never.Active, never.Withdrawn = false, true
+	p, grounds := holdProtocol(t), []readiness.Ground{ill, other}
+	holds := readiness.Holds(nil, grounds, c, p, holdNow)
+	c.Entries = map[readiness.Key]readiness.Entry{{Step: "release", Repeat: holds[0].Key, Round: 1}: {Outcome: readiness.Done}}
+	holds = readiness.Holds(holds, grounds, c, p, holdNow)
+	require.Equal(t, readiness.Released, holds[0].How)
+	require.Len(t, readiness.Holds(holds, grounds, c, p, holdNow), 1, "it is released")
+
+	before := holds
+	holds = readiness.Holds(holds, []readiness.Ground{never, other}, c, p, holdNow)
+	require.Len(t, holds, 1, "the other one is still released")
+	require.Len(t, before[0].Seen, 2, "what was is not changed")
+	holds = readiness.Holds(holds, grounds, c, p, holdNow)
+	require.Len(t, holds, 2)
+	require.Equal(t, []string{"Condition/1"}, holds[1].Records)
+	require.True(t, holds[1].Open())
+	require.Contains(t, (&readiness.Hold{Kind: "infection", Records: []string{"Condition/1"}}).Words([]readiness.Ground{
+		{Kind: "infection", Record: "Condition/1", Says: "a cold", Active: true, Ends: calendar.NewDate(2026, 11, 25)},
+	}, c.Day, calendar.NewDate(2026, 11, 24)), "a cold, expected to be over on Wed 25 Nov 2026: from when surgery may be cannot be computed before it is")
+}
+
 // A hold ends by itself by what its own grounds say, and one of which nothing is
 // known does not.
 func TestGroundsOfOthersEndNothing(t *testing.T) {

@@ -30,6 +30,8 @@ func TestEdgesOfGrounds(t *testing.T) {
 		{"over today", illness("N39.0", "active", "confirmed", healed("2026-11-20")), "2026-11-27"},
 		{"over yesterday, though it is called active", illness("N39.0", "active", "confirmed", healed("2026-11-19")), "2026-11-26"},
 		{"over tomorrow", illness("N39.0", "active", "confirmed", healed("2026-11-21")), goesOn},
+		{"over tomorrow, though it is called over", illness("N39.0", "resolved", "confirmed", healed("2026-11-21")), goesOn},
+		{"over after surgery, though it is called over", illness("N39.0", "resolved", "confirmed", healed("2026-12-20")), goesOn},
 		{"over, recorded 90 days ago", illness("N39.0", "resolved", "confirmed", object{"recordedDate": "2026-08-22"}), goesOn},
 		{"over, recorded 91 days ago", illness("N39.0", "resolved", "confirmed", object{"recordedDate": "2026-08-21"}), ""},
 		{"over, and nothing has a day", illness("N39.0", "resolved", "confirmed", nil), goesOn},

@@ -199,13 +199,15 @@ func (f Facility) first(r *Record, paths ...string) calendar.Date {
 	return 0
 }
 
-// illness: what is not said to be over goes on. One that is over without a day
-// is asked about, unless it was recorded so long ago that it says nothing.
+// illness: what is not said to be over goes on, and so does what will be over on a
+// day to come, whatever its status says: an end that is expected is none. One that
+// is over without a day is asked about, unless it was recorded so long ago that it
+// says nothing.
 func (f Facility) illness(g *readiness.Ground, rule *holdRule, r *Record, today calendar.Date) bool {
 	g.Day = f.first(r, "abatementDateTime", "abatementPeriod.end")
 	g.Ends = g.Day
 	over := hasCode(r.Get("clinicalStatus"), "inactive", "remission", "resolved") || !g.Day.IsZero() && g.Day <= today || r.Get("abatementString").Exists()
-	if !over {
+	if !over || g.Day > today {
 		g.Active, g.Day = true, 0
 		return true
 	}

@@ -404,7 +404,7 @@ func mustJSON(t testing.TB, v any) string {
 }
 
 // Who answers for a hold or a last dose is a member of staff with a name: a dot, an
-// organisation, a device and the patient are none.
+// organisation, a device, the patient and the name of a role are none.
 func TestOwnedByPerson(t *testing.T) {
 	for owner, is := range map[string]bool{
 		`{"display":" "}`: false, `{"display":"."}`: false, `{"display":"X"}`: false, `{"display":"Maud Fennimore"}`: true,
@@ -412,7 +412,11 @@ func TestOwnedByPerson(t *testing.T) {
 		`{"reference":"Practitioner/p/_history/2"}`: true, `{"reference":"Patient/p","display":"Maud Fennimore"}`: false,
 		`{"reference":"Organization/o","display":"North Clinic"}`: false, `{"reference":"Device/d","display":"robot"}`: false,
 		`{"type":"Organization","display":"North Clinic"}`: false, `{"type":"Practitioner","display":"Maud Fennimore"}`: true,
-		`{"identifier":{"value":"41"}}`: true, `{"identifier":{"value":" "}}`: false,
+		`{"identifier":{"system":"https://ehr.example/staff","value":"41"}}`: true, `{"identifier":{"value":"41"}}`: false,
+		`{"identifier":{"system":"https://ehr.example/staff","value":" "}}`: false,
+		`{"display":"patient"}`: false, `{"display":"Unknown"}`: false, `{"display":"n/a"}`: false, `{"display":"the on-call surgeon"}`: false,
+		`{"reference":"Practitioner/p","display":"surgeon"}`: false, `{"display":"Dr Do"}`: true, `{"display":"Dr Ng"}`: true,
+		`{"display":"Dr. Muñoz (surgeon)"}`: true, `{"display":"李明"}`: true,
 	} {
 		task := parse(t, []byte(`{"resourceType":"Task","status":"completed","intent":"plan","owner":`+owner+`}`))
 		require.Equal(t, is, ownedByPerson(task.Get("owner")), owner)

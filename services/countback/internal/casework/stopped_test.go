@@ -83,8 +83,15 @@ func TestRestartOrBridge(t *testing.T) {
 			}
 			require.Equal(t, before, after)
 
+			stranded := func() bool {
+				out, err := h.office.Handout(t.Context(), b.plan)
+				require.NoError(t, err)
+				return out.Stranded
+			}
+			require.True(t, stranded(), "the sheet asks who has stopped to call")
 			h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
 			require.Equal(t, "completed", h.step(b.plan, "restart-or-bridge").Status)
+			require.False(t, stranded())
 		})
 	}
 }

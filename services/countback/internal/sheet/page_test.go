@@ -90,6 +90,19 @@ func titles(steps []Step) (out []string) {
 	return out
 }
 
+// Who may have stopped a medicine for a day that no longer holds reads so first,
+// also where surgery stands.
+func TestStrandedMedicine(t *testing.T) {
+	h := handout(t, readiness.CaseOnTrack)
+	h.Stranded = true
+	for choice, says := range map[string]string{"en": "Call us today. Do not start it again by yourself.", "es": "Llámenos hoy. No la empiece otra vez por su cuenta."} {
+		p, text := page(t, h, Options{Choice: choice})
+		require.Contains(t, text, says)
+		require.NotContains(t, p.Day, "?", "the day itself stands")
+		require.Len(t, p.Banner.Lines, 1)
+	}
+}
+
 // Only what patient and coach do themselves, in the order of days; a step in
 // doubt is not told.
 func TestOwnStepsInOrder(t *testing.T) {

@@ -28,6 +28,7 @@ type Handout struct {
 	Decides  string        // role of whoever signs for medicines: its code
 	Lines    []HandoutLine // in the protocol's order
 	GoesOn   []GoesOn      // medicines that go on as usual, by name
+	Stranded bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
 	Sequence int64         // of the case's last event: rises with everything that is told of the case
 	Changed  time.Time     // when the plan last changed
 }
@@ -112,6 +113,7 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		if item.Key.Repeat != "" {
 			l.Medicine = medicines[item.Key.Repeat]
 		}
+		h.Stranded = h.Stranded || item.Step.Trigger == readiness.TriggerStopped && item.State.Waiting()
 		if l.Part == PartMedicine {
 			s := signed[item.Key.Repeat]
 			if item.Key.Repeat != "" && !item.Due.IsZero() && len(item.Waits) == 0 && s.covers(item.Due) {

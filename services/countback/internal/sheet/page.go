@@ -117,26 +117,7 @@ func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 
 // banner is nil only for a case whose surgery stands, or is behind the person.
 func (b *builder) banner() *Banner {
-	id := ""
-	switch b.h.State {
-	case readiness.CaseReady, readiness.CaseOnTrack, readiness.CaseBehind, readiness.CaseArrived, readiness.CaseHome:
-		if b.h.Day.IsZero() {
-			id = "no-date"
-		}
-	case readiness.CaseHeld:
-		id = "held"
-		if b.h.Day.IsZero() {
-			id = "no-date"
-		}
-	case readiness.CaseInfeasible:
-		id = "infeasible"
-	case readiness.CaseCancelled:
-		id = "cancelled"
-	case readiness.CaseClosed:
-		id = "closed"
-	default: // a state that nobody thought of must not read as if all were well
-		id = "held"
-	}
+	id := first(b.h)
 	if id == "" {
 		return nil
 	}
@@ -145,6 +126,30 @@ func (b *builder) banner() *Banner {
 		out.Lines = append(out.Lines, b.say("stopped"))
 	}
 	return out
+}
+
+// first names what must be said first: held, infeasible, no-date, cancelled or
+// closed; empty where surgery stands, or is behind the person.
+func first(h *translate.Handout) string {
+	switch h.State {
+	case readiness.CaseReady, readiness.CaseOnTrack, readiness.CaseBehind, readiness.CaseArrived, readiness.CaseHome:
+		if h.Day.IsZero() {
+			return "no-date"
+		}
+		return ""
+	case readiness.CaseHeld:
+		if h.Day.IsZero() {
+			return "no-date"
+		}
+		return "held"
+	case readiness.CaseInfeasible:
+		return "infeasible"
+	case readiness.CaseCancelled:
+		return "cancelled"
+	case readiness.CaseClosed:
+		return "closed"
+	}
+	return "held" // a state that nobody thought of must not read as if all were well
 }
 
 // home reports whether the person has left the hospital.

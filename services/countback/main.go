@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"slices"
+	"strings"
 	"syscall"
 
 	"github.com/peterbourgon/ff/v3"
@@ -160,12 +161,23 @@ func runPlan(ctx context.Context, args []string) error {
 		return errors.New("plan: name at least one file")
 	case !slices.Contains([]string{"table", "json", "ics", "sheet"}, *output):
 		return fmt.Errorf("plan: -o %s is none of table, json, ics, sheet", *output)
-	case !slices.Contains([]string{"", "A4", "Letter"}, *paper):
+	case !paperOf(paper):
 		return fmt.Errorf("plan: -paper %s is neither A4 nor Letter", *paper)
 	}
 	return app.PlanFiles(ctx, cfg, app.PlanOptions{
 		Files: fs.Args(), Output: *output, Language: *language, Paper: *paper,
 	}, os.Stdout)
+}
+
+// paperOf writes a size of paper as it is written, however it was typed, and
+// reports whether there is such a one.
+func paperOf(paper *string) bool {
+	sizes := []string{"", "A4", "Letter"}
+	n := slices.IndexFunc(sizes, func(s string) bool { return strings.EqualFold(s, *paper) })
+	if n >= 0 {
+		*paper = sizes[n]
+	}
+	return n >= 0
 }
 
 func runEvents(ctx context.Context, args []string) error {

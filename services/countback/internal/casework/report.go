@@ -244,8 +244,27 @@ func (r *operationReader) operation(c store.Case) (*readiness.Operation, error) 
 	if err != nil {
 		return nil, err
 	}
+	r.askedFor(moves, d.Asks)
 	op.Moves = append(op.Moves, moves...)
 	return op, r.outturns(op, c)
+}
+
+// askedFor gives a move for which the booking names no reason the one for which
+// its day was asked for. A request is met by one move, the first to its day.
+func (r *operationReader) askedFor(moves []readiness.Move, asks []translate.AskRow) {
+	used := map[int]bool{}
+	for n := range moves {
+		k := slices.IndexFunc(asks, func(a translate.AskRow) bool {
+			return !used[a.N] && a.Met != "" && translate.DayOf(a.Day) == moves[n].To
+		})
+		if k < 0 {
+			continue
+		}
+		used[asks[k].N] = true
+		if moves[n].Reason == "" {
+			moves[n].Reason = asks[k].Why(r.words)
+		}
+	}
 }
 
 func holdsOf(rows []translate.HoldRow) []readiness.Hold {

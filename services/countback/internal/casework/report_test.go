@@ -10,6 +10,7 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/translate"
 )
 
 func dayOf(t *testing.T, s string) calendar.Date {
@@ -97,6 +98,35 @@ func TestProgrammeOfEndings(t *testing.T) {
 	require.Equal(t, "a reason in free text", report.Group[0].Stratifier[0].Stratum[0].Value.Text)
 	_, err = h.office.EvaluateMeasure(context.Background(), "no-such", Period{Start: "2026-11-01", End: "2026-11-30"})
 	require.ErrorIs(t, err, ErrNotFound)
+}
+
+// A move that met a request for its day has the reason of the request, unless
+// the booking gave one; a later move to the same day was asked for by nobody.
+// What was written freely stays out of the MeasureReport.
+func TestMoveThatWasAskedFor(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	h.set("2026-10-05 09:00")
+	_, err := h.askMove(b, "2027-01-20", surgery)
+	require.NoError(t, err)
+	move := func(day string) {
+		a := appointment("1", b.patient, day)
+		h.put(by(a), a)
+	}
+	reasons := func() []readiness.CountedGroup {
+		return h.counted(t, "2027-01-01", "2027-02-28")[readiness.Postponements].Groups
+	}
+	move("2027-01-20")
+	require.Equal(t, []readiness.CountedGroup{{By: readiness.ByReason, Name: "the check-up cannot be had before", N: 1}}, reasons())
+	body, err := h.office.EvaluateMeasure(context.Background(), string(readiness.Postponements), Period{Start: "2027-01-01", End: "2027-02-28"})
+	require.NoError(t, err)
+	require.Contains(t, string(body), translate.FreeReason)
+	require.NotContains(t, string(body), "check-up")
+	require.NotContains(t, string(body), readiness.NoReason+`"`)
+
+	move("2027-02-01")
+	move("2027-01-20")
+	require.Equal(t, []readiness.CountedGroup{{By: readiness.ByReason, Name: readiness.NoReason, N: 1}}, reasons())
 }
 
 // TestProgrammeOfPreparation: the class, the questionnaires, and who was ready on

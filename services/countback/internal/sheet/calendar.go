@@ -71,21 +71,31 @@ func (b *feed) begin(id string, version int64, changed time.Time) *ics.VEvent {
 }
 
 // hospitalDay is the day of surgery: in doubt while the case is held or cannot
-// be met, cancelled when there is none.
+// be met, cancelled when there is none. Where the sheet has something to say
+// first, so has this entry, in its title, too: many programs show nothing else.
 func (b *feed) hospitalDay() {
 	e := b.begin(b.h.CaseID+".day", 1, b.h.Changed)
+	title, says := b.say("calendar-day"), b.say("calendar-day-says")
+	id := first(b.h)
 	switch {
-	case b.h.State == readiness.CaseCancelled || b.h.Day.IsZero():
-		b.cancel(e, b.h.Changed)
+	case id == "closed":
+		says = b.say("closed-title") + ". " + b.say("closed")
+	case id != "":
+		title = b.say("calendar-"+id+"-title", "day", title)
+		says = b.say("calendar-"+id+"-says") + " " + b.say("stopped")
+	}
+	if b.h.State == readiness.CaseCancelled || b.h.Day.IsZero() {
+		b.cancel(e, b.h.Changed, title)
+		b.describe(e, says)
 		return
-	case GoesAhead(b.h.State):
+	}
+	e.SetStatus(ics.ObjectStatusTentative)
+	if GoesAhead(b.h.State) {
 		e.SetStatus(ics.ObjectStatusConfirmed)
-	default:
-		e.SetStatus(ics.ObjectStatusTentative)
 	}
 	allDay(e, b.h.Day)
-	e.SetSummary(b.say("calendar-day"))
-	b.describe(e, b.say("calendar-day-says"))
+	e.SetSummary(title)
+	b.describe(e, says)
 }
 
 func (b *feed) entry(l *translate.HandoutLine) {
@@ -96,7 +106,16 @@ func (b *feed) entry(l *translate.HandoutLine) {
 	}
 	e := b.begin(l.TaskID, l.Version, l.Changed)
 	if unfit || b.calledOff(l) {
-		b.cancel(e, l.Changed)
+		if b.waits(l) {
+			b.cancel(e, l.Changed, b.say("calendar-waits"))
+			says := "calendar-waits-says"
+			if l.Part == translate.PartMedicine {
+				says = "medicines-rule" // whether it was stopped already is not known here
+			}
+			b.describe(e, b.say(says))
+			return
+		}
+		b.cancel(e, l.Changed, b.say("calendar-cancelled"))
 		return
 	}
 	e.SetStatus(ics.ObjectStatusConfirmed)
@@ -131,13 +150,20 @@ func (b *feed) calledOff(l *translate.HandoutLine) bool {
 	return !GoesAhead(b.h.State) && i.Step.PausesOnHold
 }
 
-// cancel leaves an entry that says nothing but that it is called off, on the day
-// on which that was said: the day it stood for must not be read again.
-func (b *feed) cancel(e *ics.VEvent, said time.Time) {
+// waits reports whether what has no place in the calendar now is still to be done
+// some day: it is paused, or its day is not known or not signed.
+func (b *feed) waits(l *translate.HandoutLine) bool {
+	return current(l) && b.h.State != readiness.CaseCancelled && b.h.State != readiness.CaseClosed
+}
+
+// cancel leaves an entry that says only that it is called off, or waits, on the
+// day on which that was said: the day it stood for must not be read again. What
+// waits is cancelled, too, so that programs take away the copy with its day.
+func (b *feed) cancel(e *ics.VEvent, said time.Time, title string) {
 	y, m, d := said.In(b.zone).Date()
 	allDay(e, calendar.NewDate(y, int(m), d))
 	e.SetStatus(ics.ObjectStatusCancelled)
-	e.SetSummary(b.say("calendar-cancelled"))
+	e.SetSummary(title)
 }
 
 func (b *feed) describe(e *ics.VEvent, text string) {

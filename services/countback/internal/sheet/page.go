@@ -25,8 +25,9 @@ type Options struct {
 type Page struct {
 	Lang, Paper, Title, For, Hospital string
 
-	Banner           *Banner // nil: surgery goes ahead
-	Operation        string  // what, in plain words
+	Notices          []string // why this sheet is for no patient; empty: it may be given out
+	Banner           *Banner  // nil: surgery goes ahead
+	Operation        string   // what, in plain words
 	DayTitle, Day    string
 	Check, Arrival   string
 	ArrivalWrite     bool // the patient writes down what was told
@@ -120,26 +121,7 @@ func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 
 // banner is nil only for a case whose surgery stands, or is behind the person.
 func (b *builder) banner() *Banner {
-	id := ""
-	switch b.h.State {
-	case readiness.CaseReady, readiness.CaseOnTrack, readiness.CaseBehind, readiness.CaseArrived, readiness.CaseHome:
-		if b.h.Day.IsZero() {
-			id = "no-date"
-		}
-	case readiness.CaseHeld:
-		id = "held"
-		if b.h.Day.IsZero() {
-			id = "no-date"
-		}
-	case readiness.CaseInfeasible:
-		id = "infeasible"
-	case readiness.CaseCancelled:
-		id = "cancelled"
-	case readiness.CaseClosed:
-		id = "closed"
-	default: // a state that nobody thought of must not read as if all were well
-		id = "held"
-	}
+	id := first(b.h)
 	if id == "" {
 		return nil
 	}
@@ -148,6 +130,30 @@ func (b *builder) banner() *Banner {
 		out.Lines = append(out.Lines, b.say("stopped"))
 	}
 	return out
+}
+
+// first names what must be said first: held, infeasible, no-date, cancelled or
+// closed; empty where surgery stands, or is behind the person.
+func first(h *translate.Handout) string {
+	switch h.State {
+	case readiness.CaseReady, readiness.CaseOnTrack, readiness.CaseBehind, readiness.CaseArrived, readiness.CaseHome:
+		if h.Day.IsZero() {
+			return "no-date"
+		}
+		return ""
+	case readiness.CaseHeld:
+		if h.Day.IsZero() {
+			return "no-date"
+		}
+		return "held"
+	case readiness.CaseInfeasible:
+		return "infeasible"
+	case readiness.CaseCancelled:
+		return "cancelled"
+	case readiness.CaseClosed:
+		return "closed"
+	}
+	return "held" // a state that nobody thought of must not read as if all were well
 }
 
 // home reports whether the person has left the hospital.
@@ -239,26 +245,40 @@ func (b *builder) foot(p *Page) {
 		b.say("caution"), b.say("caution-emergency"), b.say("caution-ill"),
 		b.say("caution-fever", "celsius", b.Fever.Celsius, "fahrenheit", b.Fever.Fahrenheit), b.say("caution-own"),
 	}
-	if b.Reviewed[b.lang] == "" {
-		p.Cautions = append([]string{b.say("unreviewed")}, p.Cautions...)
-	}
 	if !b.h.Approved {
-		p.Cautions = append([]string{b.say("example")}, p.Cautions...)
+		p.Notices = append(p.Notices, b.say("example"))
 	}
+	if b.Reviewed[b.lang] == "" {
+		p.Notices = append(p.Notices, b.say("unreviewed"))
+	}
+	p.Cautions = append(slices.Clone(p.Notices), p.Cautions...) // first and last: pages get parted
 	p.Printed = b.say("printed", "date", b.dateYear(b.o.PrintedOn))
 }
 
-// inOrder sorts lines by the day on which they are to be done at the latest;
-// those without a day come last, in the protocol's order.
-func inOrder(a, c *translate.HandoutLine) int {
+// inOrder sorts lines by the day on which they begin, then by the one on which
+// they end: a span stands at its first day, what is open already at today, and
+// what is told by one day alone at that. Those without a day come last, in the
+// protocol's order.
+func (b *builder) inOrder(a, c *translate.HandoutLine) int {
 	da, dc := a.Item.Due, c.Item.Due
-	switch {
-	case da.IsZero() || dc.IsZero():
+	if da.IsZero() || dc.IsZero() {
 		return cmp.Compare(boolean(da.IsZero()), boolean(dc.IsZero()))
-	case da.Day != dc.Day:
-		return cmp.Compare(da.Day, dc.Day)
 	}
-	return cmp.Compare(minutes(da), minutes(dc))
+	ba, bc := b.begins(a), b.begins(c)
+	return cmp.Or(cmp.Compare(ba.Day, bc.Day), cmp.Compare(minutes(ba), minutes(bc)),
+		cmp.Compare(da.Day, dc.Day), cmp.Compare(minutes(da), minutes(dc)))
+}
+
+// begins is the moment from which a line is to be done, as the sheet tells it.
+func (b *builder) begins(l *translate.HandoutLine) readiness.Moment {
+	i := &l.Item
+	switch {
+	case l.Part == translate.PartFasting, l.Part == translate.PartMedicine, i.Opens.Day == i.Due.Day, i.Due.Day < b.o.PrintedOn:
+		return i.Due
+	case i.Opens.IsZero(), i.Opens.Day <= b.o.PrintedOn:
+		return readiness.Moment{Day: b.o.PrintedOn}
+	}
+	return i.Opens
 }
 
 // minutes is where in its day a moment stands. What is for the whole day stands
@@ -285,6 +305,6 @@ func (b *builder) told() []*translate.HandoutLine {
 			out = append(out, l)
 		}
 	}
-	slices.SortStableFunc(out, inOrder)
+	slices.SortStableFunc(out, b.inOrder)
 	return out
 }

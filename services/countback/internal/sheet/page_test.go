@@ -122,6 +122,39 @@ func TestOwnStepsInOrder(t *testing.T) {
 	require.Less(t, strings.Index(text, p.Emergency.Title), strings.Index(text, p.Operation), "danger signs come first")
 }
 
+// What begins earlier comes first, and a span stands at its first day, however
+// late it ends; what is open already is told by its end.
+func TestSpansStandAtTheirFirstDay(t *testing.T) {
+	h := handout(t, readiness.CaseOnTrack)
+	opens := func(n int, from, to string) {
+		h.Lines[n].Item.Opens, h.Lines[n].Item.Due = readiness.Moment{Day: day(t, from)}, readiness.Moment{Day: day(t, to)}
+	}
+	opens(2, "2026-11-23", "2026-11-30") // a wash, from before the bag until after it
+	opens(3, "2026-11-24", "2026-11-29")
+	opens(4, "2026-11-01", "2026-12-02")
+	p, _ := page(t, h, Options{})
+	require.Equal(t, []string{
+		"By Wednesday 2 December | A ride home", "From Monday 23 November to Monday 30 November | Antiseptic wash, first",
+		"From Tuesday 24 November to Sunday 29 November | Pack your bag", "Sunday 29 November, at 11:30 at night | Stop full meals",
+	}, titles(p.Steps))
+}
+
+// Where a box stands for what is told in a part of its own, the part is named by
+// its heading; a list that is meant is named, too.
+func TestPartsAreFound(t *testing.T) {
+	for lang, want := range map[string][3]string{
+		"en": {"See “Your washes” on this sheet.", "See “What to bring” on this sheet.", "Use the list on the first page: call your local emergency number."},
+		"es": {"Vea «Sus lavados» en esta hoja.", "Vea «Qué traer» en esta hoja.", "Use la de la primera página: llame al número local de emergencias."},
+	} {
+		h := handout(t, readiness.CaseOnTrack)
+		h.Prefers = []string{lang}
+		_, text := page(t, h, Options{})
+		for _, says := range want {
+			require.Contains(t, text, says)
+		}
+	}
+}
+
 // A last dose is printed with its day only where a named prescriber signed it.
 func TestMedicinesOnlyAsSigned(t *testing.T) {
 	for _, lang := range Languages {
@@ -291,11 +324,15 @@ func TestUnreviewedSaysSo(t *testing.T) {
 	h := handout(t, readiness.CaseOnTrack)
 	p, _ := page(t, h, Options{Choice: "es"})
 	require.Equal(t, sentences(t).Sentences["unreviewed"]["es"], p.Cautions[0])
+	require.Equal(t, []string{p.Cautions[0]}, p.Notices)
 	p, _ = page(t, h, Options{})
 	require.Equal(t, sentences(t).Sentences["caution"]["en"], p.Cautions[0])
+	require.Empty(t, p.Notices)
 	h.Approved = false
-	p, _ = page(t, h, Options{})
+	p, text := page(t, h, Options{})
 	require.Equal(t, sentences(t).Sentences["example"]["en"], p.Cautions[0])
+	require.Less(t, strings.Index(text, p.Cautions[0]), strings.Index(text, p.Emergency.Title), "on the first page, too")
+	require.Less(t, strings.Index(text, p.Emergency.Title), strings.LastIndex(text, p.Cautions[0]))
 }
 
 // A sentence without a language, or that fills in other words, is refused; so is

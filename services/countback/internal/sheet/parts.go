@@ -55,6 +55,7 @@ func (b *builder) tells(l *translate.HandoutLine) bool { return Tells(b.h, l) }
 // parts fills the steps into the parts of the sheet in which they stand.
 func (b *builder) parts(p *Page) {
 	var done []string
+	elsewhere := map[string]string{translate.PartBag: "bag", translate.PartWash: "washes"}
 	for _, l := range b.told() {
 		if l.Part == translate.PartMedicine {
 			p.Medicines = append(p.Medicines, b.medicine(l))
@@ -80,8 +81,8 @@ func (b *builder) parts(p *Page) {
 			p.add(s)
 			continue
 		}
-		if l.Part != translate.PartFasting {
-			s.Sentences = nil // they stand in a part of their own
+		if part := elsewhere[l.Part]; part != "" { // what to do stands in a part of its own
+			s.Sentences = []string{b.say("see-part", "part", b.say(part))}
 		}
 		p.add(s)
 	}

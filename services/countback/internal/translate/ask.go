@@ -32,3 +32,12 @@ func (r *AskRow) Ask(f Facility) readiness.Ask {
 		Against: r.Against, Met: r.Met, MetOn: DayOf(r.MetOn),
 	}
 }
+
+// Why is the reason of the request, which is free text: [FreeReason] where words
+// are not wanted.
+func (r *AskRow) Why(words bool) string {
+	if words || r.Reason == "" {
+		return r.Reason
+	}
+	return FreeReason
+}

@@ -65,6 +65,7 @@ type itemLine struct {
 	Room                                                       string // how many days it may still slip
 	Soon                                                       bool   // booked later than it is usually due
 	Needs, Advice                                              []string
+	Confirm                                                    []string // of the advice, what is confirmed before signing
 	Notes                                                      []noteLine
 	Version                                                    int64
 	Back, Me                                                   string
@@ -230,6 +231,11 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 		ID: i.TaskID, Title: i.Step.Title, Summary: i.Step.Summary, Rule: i.Rule, Who: performers(i), Owner: i.Owner,
 		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
 		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i),
+	}
+	for _, a := range i.Advice {
+		if strings.HasPrefix(a, readiness.ConfirmFirst) {
+			line.Confirm = append(line.Confirm, a)
+		}
 	}
 	for _, m := range []struct {
 		into *string

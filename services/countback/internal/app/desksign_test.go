@@ -124,6 +124,7 @@ func TestDeskSignsWithoutScript(t *testing.T) {
 		require.Contains(t, answer, says)
 	}
 	require.NotEqual(t, "completed", stepTask(t, a, id, "medicine-sign-off").Status)
+	require.Regexp(t, `<tr id="i-`+regexp.QuoteMeta(task.ID)+`">(?:[^<]|<[^/]|</[^t]|</t[^r])*no use after Fri 4 Dec 2026`, string(body), "a signature after the last dose comes too late")
 	require.Regexp(t, `To confirm before signing: [^<]+</b></p><fieldset class="choices">`, html.UnescapeString(string(body)), "inside the form")
 	code, shown := post("/desk/task/"+task.ID, signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07", "meant", "yes"))
 	require.Equal(t, http.StatusOK, code)

@@ -171,7 +171,12 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	for n := range items {
 		i := &items[n]
 		line := d.newItemLine(i, today, &one.page)
-		line.Advised = advisedFor(i, items)
+		if dose := advisedFor(i, items); !dose.IsZero() {
+			line.Advised = dose.Words()
+			if line.Last != "" && dose.Day < i.Last.Day { // signed after it, it comes too late
+				line.Last = line.Advised
+			}
+		}
 		if len(i.Advice) > 0 {
 			one.Medicines = append(one.Medicines, line)
 		}
@@ -197,14 +202,14 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 }
 
 // advisedFor is the last dose that stands advised for the medicine of an item.
-func advisedFor(i *casework.ItemView, items []casework.ItemView) string {
+func advisedFor(i *casework.ItemView, items []casework.ItemView) readiness.Moment {
 	for n := range items {
 		o := &items[n]
 		if i.Step.SignsLastDose() && o.Key.Repeat == i.Key.Repeat && o.Step.TakesLastDose() && o.State.Waiting() && o.Applies == readiness.Yes && !o.Due.IsZero() {
-			return o.Due.Words()
+			return o.Due
 		}
 	}
-	return ""
+	return readiness.Moment{}
 }
 
 // rank orders states by how much they press.

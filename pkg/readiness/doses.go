@@ -96,10 +96,26 @@ func (d *dating) told(a *MedicineAdvice, dose doses) []string {
 		return words
 	}
 	signed := a.Medicine.Name + ": last dose by " + dose.last.Words() + ", as a named prescriber signed"
-	if !a.Last.IsZero() && a.Last.sooner(dose.last) {
+	if a.Exceeds(dose.last) {
 		signed += ", which is later than the rules give"
 	}
 	return append([]string{signed + ". The rules say:"}, words...)
+}
+
+// Strictest is the last dose that the rules give; where facts are missing, the
+// earliest that may come out. Zero: they give none.
+func (a *MedicineAdvice) Strictest() Moment {
+	if a.Last.IsZero() {
+		return a.Earliest
+	}
+	return a.Last
+}
+
+// Exceeds reports whether a last dose is later than the strictest rule gives. A
+// day without an hour is later than an hour of that day.
+func (a *MedicineAdvice) Exceeds(dose Moment) bool {
+	given := a.Strictest()
+	return !given.IsZero() && given.sooner(dose)
 }
 
 // summary names every medicine in one line, those that no rule knows last.

@@ -53,7 +53,7 @@ func (a *MedicineAdvice) Words(cal *calendar.Calendar) []string {
 		out = append(out, a.told(&a.Candidates[n]))
 	}
 	if len(a.Asks) > 0 {
-		out = append(out, "To confirm before signing: "+strings.Join(a.Asks, "; ")+".")
+		out = append(out, ConfirmFirst+strings.Join(a.Asks, "; ")+".")
 	}
 	for n := range a.Candidates {
 		if r := a.Candidates[n].Rule; r.Check != "" && !a.Day.IsZero() {
@@ -135,3 +135,7 @@ func (a *MedicineAdvice) placed(d *DoseCandidate) string {
 	}
 	return ""
 }
+
+// ConfirmFirst begins the advice that a prescriber must have confirmed before
+// signing.
+const ConfirmFirst = "To confirm before signing: "

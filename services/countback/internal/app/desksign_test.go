@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"encoding/json"
+	"html"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -113,14 +114,20 @@ func TestDeskSignsWithoutScript(t *testing.T) {
 		"decided otherwise than advised":                      signs("signs", "go-on"),
 		"choose one of them":                                  signs("signs", "as-advised", "dose", "2027-01-02"),
 		"It does not say what was signed":                     signs("signs", "perhaps", "reason", "Frail"),
+		"Sign it all the same?":                               signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
+		"This is later than the rules give: for ":             signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
 		"Task.output last-dose lies after the day of surgery": signs("signs", "other-day", "reason", "Frail", "dose", "2031-01-02"),
 	} {
 		code, answer := post("/desk/task/"+task.ID, form)
+		answer = html.UnescapeString(answer)
 		require.GreaterOrEqual(t, code, 400, says)
 		require.Contains(t, answer, says)
 	}
 	require.NotEqual(t, "completed", stepTask(t, a, id, "medicine-sign-off").Status)
-	code, _ := post("/desk/task/"+task.ID, signs("signs", "as-advised"))
+	require.Regexp(t, `<tr id="i-`+regexp.QuoteMeta(task.ID)+`">(?:[^<]|<[^/]|</[^t]|</t[^r])*no use after Fri 4 Dec 2026`, string(body), "a signature after the last dose comes too late")
+	require.Regexp(t, `To confirm before signing: [^<]+</b></p><fieldset class="choices">`, html.UnescapeString(string(body)), "inside the form")
+	code, shown := post("/desk/task/"+task.ID, signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07", "meant", "yes"))
 	require.Equal(t, http.StatusOK, code)
 	require.Equal(t, "completed", stepTask(t, a, id, "medicine-sign-off").Status)
+	require.Regexp(t, `(?s)Why it stands so</h2><ul class="why">.*This is later than the rules give: for .* signed by Mon 7 Dec 2026, the rules give Fri 4 Dec 2026`, html.UnescapeString(shown))
 }

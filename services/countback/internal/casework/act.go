@@ -38,6 +38,7 @@ type Act struct {
 	Signs   string // of a signature for a medicine: one of the Sign constants
 	Dose    string // the day of the last dose that is signed, where it is another one, 2006-01-02
 	DoseAt  string // its hour by the facility's clock, 15:04; empty: any
+	Meant   bool   // a last dose later than the rules give is meant; else it is a *LateDose
 	Source  string // that the archive names
 
 	at time.Time // when
@@ -81,7 +82,7 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 		return Result{}, &Refusal{Err: ErrInvalid, Issues: issues}
 	}
 	return o.Work(ctx, TaskWork{
-		ID: a.TaskID, IfMatch: etag(s.Version), Source: a.Source, ContentType: "application/fhir+json", Body: body, Resource: r,
+		ID: a.TaskID, IfMatch: etag(s.Version), Source: a.Source, ContentType: "application/fhir+json", Body: body, Resource: r, Ask: !a.Meant,
 	})
 }
 

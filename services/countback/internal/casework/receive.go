@@ -67,6 +67,8 @@ type Result struct {
 	// Advice is what a person who reported a symptom must be told at once; empty
 	// for anything else. It must stand in the response.
 	Advice string
+	// AdviceAt is the element that the advice is about; empty: the whole.
+	AdviceAt string
 }
 
 // Receive stores what was sent and plans again whatever follows from it, in

@@ -245,6 +245,13 @@ func (v *CaseView) items(o *Office, tx *store.Tx) error {
 			return err
 		}
 		v.Items = append(v.Items, one)
+		late, err := o.lateSigned(tx, it)
+		if err != nil {
+			return err
+		}
+		if late != "" {
+			v.Why = append(v.Why, late)
+		}
 	}
 	slices.SortStableFunc(v.Items, func(a, b ItemView) int { return order[a.Key.Step] - order[b.Key.Step] })
 	return nil

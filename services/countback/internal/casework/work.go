@@ -21,6 +21,7 @@ type TaskWork struct {
 	Body                []byte // as sent
 	Resource            *fhir.Resource
 	Patch               fhir.Amendment // instead of a Resource
+	Ask                 bool           // a last dose later than the rules give is not stored: the error is a *LateDose
 }
 
 // Work records what a person wrote and plans the case again.
@@ -46,9 +47,12 @@ func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
 	if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
 		return out, Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
 	}
-	work, err := o.readWork(tx, t, item)
+	work, late, err := o.readWork(tx, t, item)
 	if err != nil {
 		return out, err
+	}
+	if late != "" && t.Ask {
+		return out, &LateDose{Words: late}
 	}
 	method := "PUT"
 	if t.Patch != nil {
@@ -68,34 +72,38 @@ func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
 	}
 	out.Stored, err = o.rendered(tx, after)
 	out.Changed = after.Version != item.Version
+	if late != "" {
+		out.Advice, out.AdviceAt = late, "Task.output"
+	}
 	return out, err
 }
 
-// readWork judges the entry against the Task as it stands.
-func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate.Work, error) {
+// readWork judges the entry against the Task as it stands, and says what a
+// person must be told of it at once; empty: nothing.
+func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate.Work, string, error) {
 	now, err := o.rendered(tx, item)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	current, issues := fhir.Parse(now.Body, len(now.Body)+1)
 	if len(issues) > 0 {
-		return nil, issues
+		return nil, "", issues
 	}
 	row, err := rowOf(item)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	p, err := o.protocolOf(tx, item.Protocol)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	standing, err := o.stands(tx, item)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	if t.Patch != nil {
 		if t.Resource, err = patchedOf(t.Patch, current, "Task"); err != nil {
-			return nil, err
+			return nil, "", err
 		}
 	}
 	ri := row.Item(p, o.facility)
@@ -103,9 +111,9 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 		Today: o.facility.Today(tx.Now), Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat),
 	})
 	if len(issues) > 0 {
-		return nil, &Refusal{Err: ErrInvalid, Issues: issues}
+		return nil, "", &Refusal{Err: ErrInvalid, Issues: issues}
 	}
-	return work, nil
+	return work, o.lateDose(standing, row.Repeat, work), nil
 }
 
 // stands is what the item's booking stands at now.

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -44,7 +45,7 @@ func (d *Desk) act(c *gin.Context) error {
 	a := casework.Act{
 		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
-		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"),
+		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
 	}
 	if _, known := deedWords[a.Does]; !known {
 		return fmt.Errorf("%w: it does not say what was done", errForm)
@@ -64,7 +65,11 @@ func (d *Desk) act(c *gin.Context) error {
 	if err := signable(&a); err != nil {
 		return err
 	}
-	if _, err := d.Office.Act(c.Request.Context(), a); err != nil {
+	_, err = d.Office.Act(c.Request.Context(), a)
+	if late := (*casework.LateDose)(nil); errors.As(err, &late) {
+		return d.askMeant(c, late.Words)
+	}
+	if err != nil {
 		return err
 	}
 	to, err := url.Parse(backOf(c))
@@ -95,4 +100,25 @@ func signable(a *casework.Act) error {
 		return fmt.Errorf("%w: a day is given, and another choice than a last dose on that day: choose one of them", errForm)
 	}
 	return nil
+}
+
+// meantPage asks whether a last dose later than the rules give is meant.
+type meantPage struct {
+	page
+	Words, To, Back string
+	Fields          []formField
+}
+
+// formField is what was sent, to be sent again.
+type formField struct{ Name, Value string }
+
+// askMeant shows what was about to be signed, to be confirmed with a second
+// press. Nothing is stored yet.
+func (d *Desk) askMeant(c *gin.Context, words string) error {
+	p := meantPage{page: d.newPage(c, "Sign it all the same?", ""), Words: words, To: c.Request.URL.Path, Back: backOf(c)}
+	p.Path = p.Back
+	for _, name := range []string{"version", "does", "signs", "dose", "dose-at", "reason", "owner", "on"} {
+		p.Fields = append(p.Fields, formField{name, c.PostForm(name)})
+	}
+	return d.render(c, http.StatusUnprocessableEntity, "meant", p)
 }

@@ -65,6 +65,7 @@ type itemLine struct {
 	Room                                                       string // how many days it may still slip
 	Soon                                                       bool   // booked later than it is usually due
 	Needs, Advice                                              []string
+	Confirm                                                    []string // of the advice, what is confirmed before signing
 	Notes                                                      []noteLine
 	Version                                                    int64
 	Back, Me                                                   string
@@ -170,7 +171,12 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	for n := range items {
 		i := &items[n]
 		line := d.newItemLine(i, today, &one.page)
-		line.Advised = advisedFor(i, items)
+		if dose := advisedFor(i, items); !dose.IsZero() {
+			line.Advised = dose.Words()
+			if line.Last != "" && dose.Day < i.Last.Day { // signed after it, it comes too late
+				line.Last = line.Advised
+			}
+		}
 		if len(i.Advice) > 0 {
 			one.Medicines = append(one.Medicines, line)
 		}
@@ -196,14 +202,14 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 }
 
 // advisedFor is the last dose that stands advised for the medicine of an item.
-func advisedFor(i *casework.ItemView, items []casework.ItemView) string {
+func advisedFor(i *casework.ItemView, items []casework.ItemView) readiness.Moment {
 	for n := range items {
 		o := &items[n]
 		if i.Step.SignsLastDose() && o.Key.Repeat == i.Key.Repeat && o.Step.TakesLastDose() && o.State.Waiting() && o.Applies == readiness.Yes && !o.Due.IsZero() {
-			return o.Due.Words()
+			return o.Due
 		}
 	}
-	return ""
+	return readiness.Moment{}
 }
 
 // rank orders states by how much they press.
@@ -230,6 +236,11 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 		ID: i.TaskID, Title: i.Step.Title, Summary: i.Step.Summary, Rule: i.Rule, Who: performers(i), Owner: i.Owner,
 		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
 		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i),
+	}
+	for _, a := range i.Advice {
+		if strings.HasPrefix(a, readiness.ConfirmFirst) {
+			line.Confirm = append(line.Confirm, a)
+		}
 	}
 	for _, m := range []struct {
 		into *string

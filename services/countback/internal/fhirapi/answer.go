@@ -15,13 +15,14 @@ import (
 
 // reply is what became of an ask.
 type reply struct {
-	status  int
-	stored  store.Stored // what it is about; Version 0: not one resource
-	body    []byte
-	written bool   // the ask was a create or an update
-	changed bool   // and made a new version
-	note    string // what the sender should know of it; empty for nothing
-	advice  string // what a person must be told at once: in the response whatever it prefers
+	status   int
+	stored   store.Stored // what it is about; Version 0: not one resource
+	body     []byte
+	written  bool   // the ask was a create or an update
+	changed  bool   // and made a new version
+	note     string // what the sender should know of it; empty for nothing
+	advice   string // what a person must be told at once: in the response whatever it prefers
+	adviceAt string // the element that it is about; empty: the whole
 }
 
 // answer writes a reply as an HTTP response.
@@ -72,7 +73,7 @@ func (r reply) told() fhir.Issues {
 	}
 	var out fhir.Issues
 	if r.advice != "" {
-		out = append(out, fhir.Issue{Severity: fhir.SeverityWarning, Code: "informational", Text: r.advice})
+		out = append(out, fhir.Issue{Severity: fhir.SeverityWarning, Code: "informational", Expression: r.adviceAt, Text: r.advice})
 	}
 	out = append(out, fhir.Issue{Severity: fhir.SeverityInformation, Code: "informational", Text: text})
 	if r.note != "" {

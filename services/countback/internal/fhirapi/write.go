@@ -66,7 +66,7 @@ func replyTo(r casework.Result) reply {
 	if r.Deleted {
 		return reply{status: http.StatusNoContent, stored: r.Stored}
 	}
-	out := reply{status: http.StatusOK, stored: r.Stored, body: r.Stored.Body, written: true, changed: r.Changed, note: r.Note, advice: r.Advice}
+	out := reply{status: http.StatusOK, stored: r.Stored, body: r.Stored.Body, written: true, changed: r.Changed, note: r.Note, advice: r.Advice, adviceAt: r.AdviceAt}
 	if r.Created {
 		out.status = http.StatusCreated
 	}

@@ -34,6 +34,15 @@ type signing struct {
 	choices  int // outputs with a decision
 }
 
+// LastDose is the last dose that a person's work signs; zero: none, or the
+// advised one.
+func (f Facility) LastDose(w *Work) readiness.Moment {
+	if w == nil {
+		return readiness.Moment{}
+	}
+	return f.moment(w.Signed)
+}
+
 // signing reads what is signed; it judges the values only one by one.
 func (f Facility) signing(sent *fhir.Resource, o WorkOptions) (signing, fhir.Issues) {
 	var s signing

@@ -1,0 +1,60 @@
+package casework
+
+import (
+	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/store"
+	"example.org/countback/services/countback/internal/translate"
+)
+
+// LateDose says that a last dose is later than the rules give and that nobody
+// has yet said that it is meant, see Act.Meant. Nothing was stored.
+type LateDose struct {
+	Words string // both moments and the time of surgery; names a medicine, so it is not logged
+}
+
+// Error holds nothing of what was sent, so that it may be logged.
+func (*LateDose) Error() string { return "a last dose later than the rules give is not confirmed" }
+
+// lateDose says in words that the last dose which w signs for a medicine is
+// later than the strictest rule gives; empty when it is not. Where facts are
+// missing, that is the earliest last dose that may come out.
+func (o *Office) lateDose(c *readiness.Case, medicine string, w *translate.Work) string {
+	signed := o.facility.LastDose(w)
+	if signed.IsZero() || medicine == "" {
+		return ""
+	}
+	for n := range c.Medicines {
+		m := &c.Medicines[n]
+		if m.Key != medicine {
+			continue
+		}
+		a := readiness.Advise(m, c, o.facility.Calendar)
+		if !a.Exceeds(signed) {
+			return ""
+		}
+		gives := ", the rules give "
+		if a.Last.IsZero() {
+			gives = ", and while facts are missing the rules may give "
+		}
+		surgery := readiness.Moment{Day: c.Day}
+		if !c.Start.IsZero() {
+			surgery.At = c.Start.In(o.facility.Calendar.Zone())
+		}
+		return "This is later than the rules give: for " + m.Name + " the last dose is signed by " + signed.Words() +
+			gives + a.Strictest().Words() + "; surgery is on " + surgery.Words() + "."
+	}
+	return ""
+}
+
+// lateSigned is the same for an item that stands done.
+func (o *Office) lateSigned(tx *store.Tx, it store.Item) (string, error) {
+	row, err := rowOf(it)
+	if err != nil || row.Work == nil || row.Work.Outcome != readiness.Done || row.State != readiness.StateDone || row.Work.Signed == "" {
+		return "", err
+	}
+	c, err := o.stands(tx, it)
+	if err != nil {
+		return "", err
+	}
+	return o.lateDose(c, row.Repeat, row.Work), nil
+}

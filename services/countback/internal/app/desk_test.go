@@ -165,7 +165,7 @@ func TestDesk(t *testing.T) {
 		try  func(*testing.T, context.Context, *App)
 	}{
 		{"cases", deskCases}, {"report", deskReport}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"printed", deskPrinted}, {"what if", deskWhatIf}, {"pages", deskPages}, {"sheet", deskSheet},
-		{"morning", deskMorning}, {"another day", deskAsk}, {"hold", deskHold}, {"adrift", deskAdrift},
+		{"reported", deskReported}, {"morning", deskMorning}, {"another day", deskAsk}, {"hold", deskHold}, {"adrift", deskAdrift},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })
 	}

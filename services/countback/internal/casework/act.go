@@ -60,6 +60,9 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 			return err
 		}
 		a.at = tx.Now
+		if err := o.undecided(tx, &a, item); err != nil {
+			return err
+		}
 		s, err = o.rendered(tx, item)
 		return err
 	})

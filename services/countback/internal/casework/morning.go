@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/fhir"
@@ -19,9 +20,10 @@ const stepKindCall = "call"
 // Lists of the morning.
 const (
 	ListDecisions = "decisions" // what an event raised: holds, symptom reports, medicines
-	ListCalls     = "calls"
-	ListChase     = "chase" // musts that staff do: clearances, results, signatures
-	ListRest      = "rest"  // what the patient, the coach and others do
+	ListNow       = "now"       // reports of what cannot wait: these people are called before all
+	ListCalls     = "calls"     // begins with those of ListNow
+	ListChase     = "chase"     // musts that staff do: clearances, results, signatures
+	ListRest      = "rest"      // what the patient, the coach and others do
 )
 
 // Morning is what the day begins with.
@@ -109,6 +111,11 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 		if err != nil {
 			return err
 		}
+		if l.name == ListCalls { // begins with who is called before all
+			now := m.Lists[0]
+			list.Items = append(slices.Clone(now.Items), list.Items...)
+			list.Late, list.Due = list.Late+now.Late, list.Due+now.Due
+		}
 		m.Lists = append(m.Lists, list)
 	}
 	if err := r.danger(m, rows); err != nil {
@@ -136,6 +143,7 @@ type listSteps struct {
 
 func (r *morningReader) lists() []listSteps {
 	out := []listSteps{
+		{name: ListNow, groups: make([][]string, 1), flat: true},
 		{name: ListDecisions, groups: make([][]string, 4), flat: true},
 		{name: ListCalls, groups: make([][]string, 2)},
 		{name: ListChase, groups: make([][]string, 1)},
@@ -147,14 +155,16 @@ func (r *morningReader) lists() []listSteps {
 		if s.Need == readiness.Must || s.Need == readiness.MustToLeave {
 			must = 0
 		}
-		list, group := 3, must
+		list, group := 4, must
 		switch {
+		case atOnce(s):
+			list, group = 0, 0
 		case s.Trigger != "":
-			list, group = 0, slices.Index([]string{"stat", "asap", "urgent", s.Priority}, s.Priority)
+			list, group = 1, slices.Index([]string{priorityAtOnce, "asap", "urgent", s.Priority}, s.Priority)
 		case s.Kind == stepKindCall:
-			list = 1
+			list = 2
 		case s.StaffStep() && must == 0:
-			list, group = 2, 0
+			list, group = 3, 0
 		}
 		out[list].groups[group] = append(out[list].groups[group], s.Code)
 	}
@@ -362,6 +372,9 @@ func (r *morningReader) progress(l *CaseLine) error {
 		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next)) {
 			l.Next = v
 		}
+	}
+	if now := pressingWords(views); len(now) > 0 {
+		l.Why = strings.TrimSpace(strings.Join(now, " ") + " " + l.Why)
 	}
 	slices.SortStableFunc(late, func(a, b *ItemView) int { return int(a.Step.Need) - int(b.Step.Need) })
 	for _, v := range late {

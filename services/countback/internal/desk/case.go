@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -70,6 +71,7 @@ type itemLine struct {
 	Back, Me                                                   string
 	Acts                                                       acts
 	SignAt                                                     string // the page on which it is signed; empty: this one
+	Report                                                     string // address of the answers that it was raised for; empty: none
 	Advised                                                    string // the last dose that the rules give for its medicine; empty: none
 }
 
@@ -80,6 +82,7 @@ type acts struct {
 	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
 	Named                                                         bool // done only with a professional named
 	Sign                                                          bool // a prescriber's decision on a medicine
+	Decides                                                       bool // done only with what was decided on a report
 }
 
 // Any reports whether anything may be done.
@@ -231,6 +234,9 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
 		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i),
 	}
+	if i.Report != "" {
+		line.Report = Root + "/answers/" + url.PathEscape(i.Report)
+	}
 	for _, m := range []struct {
 		into *string
 		at   readiness.Moment
@@ -292,7 +298,7 @@ func performers(i *casework.ItemView) string {
 // actsOn lists what may be done with an item in its state. What cannot be done
 // now for another reason is refused when it is tried, with the reason.
 func actsOn(i *casework.ItemView) (a acts) {
-	a = acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	a = acts{Note: true, Assign: true, Decides: i.Decides(), Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
 	defer func() {
 		if i.Step.SignsLastDose() {
 			a.Sign, a.Done = a.Done, false

@@ -20,6 +20,7 @@ const (
 // morningPage is what the day begins with.
 type morningPage struct {
 	page
+	Now    pressList // who is called before all
 	Lists  []pressList
 	Danger caseTable
 	Passed caseTable
@@ -68,6 +69,7 @@ type caseLine struct {
 
 // listWords name the lists of items.
 var listWords = map[string]struct{ title, says, empty string }{
+	casework.ListNow:       {"Call these people now", "They reported a sign that cannot wait, or one that could not be ruled out.", ""},
 	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
 	casework.ListCalls:     {"Call", "Arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
 	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
@@ -106,6 +108,10 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 		if int64(len(l.Items)) < l.Late+l.Due && len(l.Items) < moreRows {
 			list.More = Root + "?more=" + url.QueryEscape(l.Name) + "#" + l.Name
 		}
+		if l.Name == casework.ListNow {
+			out.Now = list
+			continue
+		}
 		out.Lists = append(out.Lists, list)
 	}
 	out.Danger = d.newCaseTable(m.Danger, today)
@@ -141,7 +147,7 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	if line.Acts.Sign { // there the advice stands beside it
 		line.SignAt = Root + "/case/" + i.CaseID
 	}
-	line.Ready = line.Acts.Done && !line.Acts.Named
+	line.Ready = line.Acts.Done && !line.Acts.Named && !line.Acts.Decides
 	return line
 }
 

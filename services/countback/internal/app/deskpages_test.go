@@ -104,6 +104,10 @@ func deskMorning(t *testing.T, ctx context.Context, a *App) {
 		require.Contains(t, main, in)
 	}
 	require.Less(t, strings.Index(main, "Infection check, last"), strings.Index(main, "Call after discharge"), "a must before what may be left out")
+	lacking, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("#main tr")].filter(r => r.textContent.includes("Hold to be looked at") && r.querySelector("form"))
+		.filter(r => !r.querySelector("form.clear input[name=owner]") || !r.querySelector("form.clear input[name=reason]")).length`))
+	require.NoError(t, err)
+	require.Zero(t, lacking, "a hold is released by who says why")
 	before := events(t, a)
 	row, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("#main tr")].find(r => r.textContent.includes("The call before surgery") && r.textContent.includes("Copperquill")).id`))
 	require.NoError(t, err)

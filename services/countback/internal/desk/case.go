@@ -82,6 +82,7 @@ type acts struct {
 	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
 	Named                                                         bool // done only with a professional named
 	Sign                                                          bool // a prescriber's decision on a medicine
+	Clears                                                        bool // done by releasing a hold: who, and why
 	Decides                                                       bool // done only with what was decided on a report
 }
 
@@ -300,6 +301,7 @@ func performers(i *casework.ItemView) string {
 func actsOn(i *casework.ItemView) (a acts) {
 	a = acts{Note: true, Assign: true, Decides: i.Decides(), Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
 	defer func() {
+		a.Clears = a.Done && i.Step.Trigger == readiness.TriggerHold
 		if i.Step.SignsLastDose() {
 			a.Sign, a.Done = a.Done, false
 		}

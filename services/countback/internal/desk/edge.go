@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"regexp"
 	"runtime/debug"
 	"strings"
 
@@ -108,12 +107,6 @@ func statusOf(err error) (int, string) {
 
 // errForm says that a form is not filled in as it must be.
 var errForm = errors.New("the form is not complete")
-
-// elementName is the FHIR element at the beginning of an issue's text.
-var elementName = regexp.MustCompile(`^Task(\.\w+)+( is missing)?: `)
-
-// plain says an issue to a person who knows no FHIR.
-func plain(text string) string { return sentence(elementName.ReplaceAllString(text, "")) }
 
 func sentence(s string) string {
 	if s == "" {

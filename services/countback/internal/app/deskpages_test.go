@@ -104,6 +104,10 @@ func deskMorning(t *testing.T, ctx context.Context, a *App) {
 		require.Contains(t, main, in)
 	}
 	require.Less(t, strings.Index(main, "Infection check, last"), strings.Index(main, "Call after discharge"), "a must before what may be left out")
+	decide, calls := text(t, ctx, `section[aria-labelledby=decisions]`), text(t, ctx, `section[aria-labelledby=calls]`)
+	require.Less(t, strings.Index(decide, "Alaric Ravensbourne"), strings.Index(decide, "Sunniva Moorgather"), "of two holds the one whose surgery is nearer")
+	require.Contains(t, decide, "Alaric Ravensbourne", "a hold waits for a decision before its day has come")
+	require.Less(t, strings.Index(calls, "Hesper Copperquill"), strings.Index(calls, "Amabelle Frostkettle"), "near goes before late")
 	lacking, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("#main tr")].filter(r => r.textContent.includes("Hold to be looked at") && r.querySelector("form"))
 		.filter(r => !r.querySelector("form.clear input[name=owner]") || !r.querySelector("form.clear input[name=reason]")).length`))
 	require.NoError(t, err)

@@ -22,6 +22,7 @@ const (
 	ActReopen    = "reopen"
 	ActNote      = "note"
 	ActAssign    = "assign"
+	ActTried     = "tried" // nobody was reached: a note with the time, and nothing else
 	ActSign      = "sign"
 )
 
@@ -99,6 +100,7 @@ var deeds = map[string]struct{ status, code, said string }{
 	ActReopen:    {"requested", "", "Asked for again."},
 	ActNote:      {},
 	ActAssign:    {"", "", "Taken on."},
+	ActTried:     {"", "", "Tried, not reached."},
 	ActSign:      {"completed", "", ""},
 }
 

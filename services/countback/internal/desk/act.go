@@ -22,6 +22,7 @@ var deedWords = map[string]string{
 	casework.ActReopen:    "It is asked for again.",
 	casework.ActNote:      "The note was added.",
 	casework.ActAssign:    "Recorded who takes it on.",
+	casework.ActTried:     "Noted that it was tried. The item stays as it is.",
 	casework.ActSign:      "Recorded what the prescriber signed.",
 	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }

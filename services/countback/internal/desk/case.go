@@ -79,11 +79,12 @@ type noteLine struct{ At, By, Text string }
 
 // acts are what may be done with an item as it stands.
 type acts struct {
-	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
-	Named                                                         bool // done only with a professional named
-	Sign                                                          bool // a prescriber's decision on a medicine
-	Clears                                                        bool // done by releasing a hold: who, and why
-	Decides                                                       bool // done only with what was decided on a report
+	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign, Tried bool
+	Named                                                                bool // done only with a professional named
+	Sign                                                                 bool // a prescriber's decision on a medicine
+	Must                                                                 bool // that it could not be done holds the case
+	Clears                                                               bool // done by releasing a hold: who, and why
+	Decides                                                              bool // done only with what was decided on a report
 }
 
 // Any reports whether anything may be done.
@@ -159,13 +160,16 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 // items sorts the items into groups: what is asked for now first.
 func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	groups := []itemGroup{
-		{ID: "now", Title: "Asked for now", Says: "Late first, then by the day it is due."},
+		{ID: "now", Title: "Asked for now", Says: "What releases a hold first, then what is late, then by the day it is due."},
 		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
 		{ID: "coming", Title: "Coming, or paused by a hold", Shut: true},
 		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
 	}
 	items := slices.Clone(v.Items)
 	slices.SortStableFunc(items, func(a, b casework.ItemView) int {
+		if first := foremost(&a) - foremost(&b); first != 0 {
+			return first
+		}
 		if late := rank(a.State) - rank(b.State); late != 0 {
 			return late
 		}
@@ -197,6 +201,18 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 			one.Groups = append(one.Groups, g)
 		}
 	}
+}
+
+// foremost orders what stands before all: a person who must be called now, then
+// what releases a hold.
+func foremost(i *casework.ItemView) int {
+	switch {
+	case i.Pressing():
+		return 0
+	case i.Step.Trigger == readiness.TriggerHold && i.State.Waiting():
+		return 1
+	}
+	return 2
 }
 
 // advisedFor is the last dose that stands advised for the medicine of an item.
@@ -319,7 +335,8 @@ func actsOn(i *casework.ItemView) (a acts) {
 		doubt := i.InDoubt() && !i.Step.TakesLastDose() // that is for a prescriber to sign
 		a.Applies, a.NotNeeded = doubt, doubt
 	default:
-		a.Done, a.Failed = true, true
+		a.Done, a.Failed, a.Tried = true, true, i.Step.Trigger != readiness.TriggerHold
+		a.Must = i.Step.Need == readiness.Must && i.Step.Trigger == ""
 	}
 	if i.Step.Trigger == readiness.TriggerMove { // the booking says so
 		a.Done = false

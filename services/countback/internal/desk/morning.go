@@ -38,7 +38,7 @@ type alarm struct{ Source, Says string }
 // pressList is items that are due or late.
 type pressList struct {
 	ID, Title, Says, Empty, More string
-	Late, Due                    int64
+	Late, Due, Open              int64
 	Lines                        []pressLine
 }
 
@@ -101,11 +101,11 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	out := &morningPage{page: p, Alarms: alarms(feeds), Heard: len(feeds) > 0}
 	for _, l := range m.Lists {
 		w := listWords[l.Name]
-		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due}
+		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due, Open: l.Open}
 		for n := range l.Items {
 			list.Lines = append(list.Lines, d.newPressLine(&l.Items[n], today, &p))
 		}
-		if int64(len(l.Items)) < l.Late+l.Due && len(l.Items) < moreRows {
+		if int64(len(l.Items)) < l.Late+l.Due+l.Open && len(l.Items) < moreRows {
 			list.More = Root + "?more=" + url.QueryEscape(l.Name) + "#" + l.Name
 		}
 		if l.Name == casework.ListNow {

@@ -68,6 +68,28 @@ func pressingWords(items []ItemView) (out []string) {
 	return out
 }
 
+// Named says what an item is and whom it is about, for a page that answers what
+// was done with it. Both are empty when there is no such item.
+func (o *Office) Named(ctx context.Context, taskID string) (title, person string, err error) {
+	err = o.db.Read(ctx, func(tx *store.Tx) error {
+		item, err := tx.Item(taskID)
+		if errors.Is(err, store.ErrNotFound) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		v, err := o.itemView(tx, item)
+		if err != nil {
+			return err
+		}
+		p, err := o.who(tx, item.Patient)
+		title, person = v.Step.Title, p.Name
+		return err
+	})
+	return title, person, err
+}
+
 // Answered is what a person answered to a questionnaire, to be read.
 type Answered struct {
 	Person   Person

@@ -73,3 +73,20 @@ func TestReportBeforeAll(t *testing.T) {
 	_, err = h.office.Answered(ctx, "nothing")
 	require.ErrorIs(t, err, ErrNotFound)
 }
+
+// What was done is answered with the item and the person; an item that is not
+// there has neither.
+func TestNamed(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	item := seen(h, b.plan, "first-call")
+	title, person, err := h.office.Named(context.Background(), item.TaskID)
+	require.NoError(t, err)
+	require.Equal(t, item.Step.Title, title)
+	v, err := h.office.View(context.Background(), b.plan)
+	require.NoError(t, err)
+	require.Equal(t, v.Person.Name, person)
+	title, person, err = h.office.Named(context.Background(), "nothing.0001")
+	require.NoError(t, err)
+	require.Empty(t, title+person)
+}

@@ -35,7 +35,7 @@ func (d *Desk) newPage(c *gin.Context, title, here string) page {
 		Title: title, Here: here, Path: c.Request.URL.RequestURI(), Facility: d.Facility,
 		Zone: d.Calendar.Zone().String() + " (" + now.Format("MST") + ")", AsOf: now.Format("Mon 2 Jan 2006, 15:04"),
 		Stamp: now.Format("2006-01-02T15:04:05Z07:00"), Me: nameOf(c.Request), Version: d.version,
-		Did: deedWords[c.Query("did")], Caution: caution,
+		Did: d.did(c), Caution: caution,
 	}
 }
 

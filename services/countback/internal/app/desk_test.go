@@ -165,7 +165,7 @@ func TestDesk(t *testing.T) {
 		try  func(*testing.T, context.Context, *App)
 	}{
 		{"cases", deskCases}, {"report", deskReport}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"printed", deskPrinted}, {"what if", deskWhatIf}, {"pages", deskPages}, {"sheet", deskSheet},
-		{"morning", deskMorning}, {"another day", deskAsk}, {"hold", deskHold}, {"adrift", deskAdrift},
+		{"reported", deskReported}, {"morning", deskMorning}, {"another day", deskAsk}, {"hold", deskHold}, {"adrift", deskAdrift},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })
 	}
@@ -187,7 +187,7 @@ func deskHold(t *testing.T, ctx context.Context, a *App) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS(".clear input[name=owner]"), "Dr Corvan Stillmarch"),
 		chromedp.SendKeys(chromedp.CSS(".clear input[name=reason]"), "The dentist moved the extraction to April"))
 	click(t, ctx, ".clear button")
-	require.Contains(t, text(t, ctx, "#news"), "Recorded as done")
+	require.Contains(t, text(t, ctx, "#news"), "Sunniva Moorgather, “Hold to be looked at”: The hold is released.")
 	require.NotContains(t, text(t, ctx, ".standing"), "held")
 	require.Contains(t, text(t, ctx, ".hold"), "Released by Dr Corvan Stillmarch: The dentist moved the extraction to April.")
 

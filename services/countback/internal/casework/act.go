@@ -22,6 +22,7 @@ const (
 	ActReopen    = "reopen"
 	ActNote      = "note"
 	ActAssign    = "assign"
+	ActTried     = "tried" // nobody was reached: a note with the time, and nothing else
 	ActSign      = "sign"
 )
 
@@ -61,6 +62,9 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 			return err
 		}
 		a.at = tx.Now
+		if err := o.undecided(tx, &a, item); err != nil {
+			return err
+		}
 		s, err = o.rendered(tx, item)
 		return err
 	})
@@ -97,6 +101,7 @@ var deeds = map[string]struct{ status, code, said string }{
 	ActReopen:    {"requested", "", "Asked for again."},
 	ActNote:      {},
 	ActAssign:    {"", "", "Taken on."},
+	ActTried:     {"", "", "Tried, not reached."},
 	ActSign:      {"completed", "", ""},
 }
 

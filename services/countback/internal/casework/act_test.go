@@ -56,6 +56,7 @@ func TestAct(t *testing.T) {
 		"does apply":      {"interpreter-booked", Act{Does: ActApplies}, "open", "requested", "It does apply."},
 		"not possible":    {"first-call", Act{Does: ActFailed, Reason: "no answer for a week"}, "missed", "failed", "Could not be done. no answer for a week."},
 		"a note":          {"first-call", Act{Does: ActNote, Text: "left a message"}, "due", "requested", "left a message."},
+		"not reached":     {"first-call", Act{Does: ActTried, Text: "no answer"}, "due", "requested", "Tried, not reached. no answer."},
 		"taken on":        {"first-call", Act{Does: ActAssign, Owner: "Bram Tollkeeper"}, "due", "requested", "Taken on. Bram Tollkeeper."},
 		"with who did it": {"medical-evaluation", Act{Does: ActNote, Text: "asked for", By: "Other Name"}, "upcoming", "draft", "asked for."},
 	} {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/fhir"
@@ -19,9 +20,10 @@ const stepKindCall = "call"
 // Lists of the morning.
 const (
 	ListDecisions = "decisions" // what an event raised: holds, symptom reports, medicines
-	ListCalls     = "calls"
-	ListChase     = "chase" // musts that staff do: clearances, results, signatures
-	ListRest      = "rest"  // what the patient, the coach and others do
+	ListNow       = "now"       // reports of what cannot wait: these people are called before all
+	ListCalls     = "calls"     // begins with those of ListNow
+	ListChase     = "chase"     // musts that staff do: clearances, results, signatures
+	ListRest      = "rest"      // what the patient, the coach and others do
 )
 
 // Morning is what the day begins with.
@@ -40,11 +42,12 @@ type CaseList struct {
 	Total int64
 }
 
-// PressList is the head of a list of items that are due or late.
+// PressList is the head of a list of items that are due or late, or release a hold.
 type PressList struct {
 	Name      string
 	Items     []PressLine
 	Late, Due int64 // in all
+	Open      int64 // in all: what releases a hold, and is not due yet
 }
 
 // PressLine is an item with whom it is about.
@@ -64,8 +67,9 @@ type MorningOptions struct {
 }
 
 // Morning reads what presses now: the head of each list, in the order of harm.
-// A must before what may be left out, late before due, and of two alike the one
-// whose surgery is nearer; what comes after an operation follows.
+// A must before what may be left out, of two alike the one whose surgery is
+// nearer, and then late before due; one person's items stand together, where the
+// first of them stands. What comes after an operation follows.
 func (o *Office) Morning(ctx context.Context, opt MorningOptions) (*Morning, error) {
 	var m *Morning
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
@@ -109,6 +113,11 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 		if err != nil {
 			return err
 		}
+		if l.name == ListCalls { // begins with who is called before all
+			now := m.Lists[0]
+			list.Items = append(slices.Clone(now.Items), list.Items...)
+			list.Late, list.Due = list.Late+now.Late, list.Due+now.Due
+		}
 		m.Lists = append(m.Lists, list)
 	}
 	if err := r.danger(m, rows); err != nil {
@@ -125,89 +134,6 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 	}
 	m.New.Cases, err = r.lines(fresh)
 	return err
-}
-
-// steps of a list, in groups of which the first is asked for first.
-type listSteps struct {
-	name   string
-	groups [][]string
-	flat   bool // surgery past or to come makes no difference
-}
-
-func (r *morningReader) lists() []listSteps {
-	out := []listSteps{
-		{name: ListDecisions, groups: make([][]string, 4), flat: true},
-		{name: ListCalls, groups: make([][]string, 2)},
-		{name: ListChase, groups: make([][]string, 1)},
-		{name: ListRest, groups: make([][]string, 2)},
-	}
-	for n := range r.p.Steps {
-		s := &r.p.Steps[n]
-		must := 1
-		if s.Need == readiness.Must || s.Need == readiness.MustToLeave {
-			must = 0
-		}
-		list, group := 3, must
-		switch {
-		case s.Trigger != "":
-			list, group = 0, slices.Index([]string{"stat", "asap", "urgent", s.Priority}, s.Priority)
-		case s.Kind == stepKindCall:
-			list = 1
-		case s.StaffStep() && must == 0:
-			list, group = 2, 0
-		}
-		out[list].groups[group] = append(out[list].groups[group], s.Code)
-	}
-	return out
-}
-
-// list reads the head of one list.
-func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (PressList, error) {
-	out := PressList{Name: l.name}
-	for _, c := range counts {
-		if !slices.ContainsFunc(l.groups, func(g []string) bool { return slices.Contains(g, c.Step) }) {
-			continue
-		}
-		if c.State == string(readiness.Late) {
-			out.Late += c.N
-		} else {
-			out.Due += c.N
-		}
-	}
-	if !l.flat {
-		out.Late, out.Due = out.Late-r.passed.count(l, readiness.Late), out.Due-r.passed.count(l, readiness.Due)
-	}
-	today := r.o.facility.Today(r.tx.Now).String()
-	spans := [][2]string{{today, ""}, {"", today}}
-	if l.flat {
-		spans = [][2]string{{"", ""}}
-	}
-	for _, span := range spans {
-		for _, steps := range l.groups {
-			for _, state := range []readiness.ItemState{readiness.Late, readiness.Due} {
-				if limit <= len(out.Items) || len(steps) == 0 {
-					continue
-				}
-				items, err := r.tx.Pressing(store.PressFilter{
-					State: string(state), Steps: steps, From: span[0], To: span[1], Limit: limit - len(out.Items) + r.passed.items,
-				})
-				if err != nil {
-					return out, err
-				}
-				for _, it := range items {
-					if limit <= len(out.Items) || !l.flat && r.passed.cases[it.CaseID] {
-						continue
-					}
-					line, err := r.line(it)
-					if err != nil {
-						return out, err
-					}
-					out.Items = append(out.Items, line)
-				}
-			}
-		}
-	}
-	return out, nil
 }
 
 func (r *morningReader) line(it store.Item) (PressLine, error) {
@@ -362,6 +288,9 @@ func (r *morningReader) progress(l *CaseLine) error {
 		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next)) {
 			l.Next = v
 		}
+	}
+	if now := pressingWords(views); len(now) > 0 {
+		l.Why = strings.TrimSpace(strings.Join(now, " ") + " " + l.Why)
 	}
 	slices.SortStableFunc(late, func(a, b *ItemView) int { return int(a.Step.Need) - int(b.Step.Need) })
 	for _, v := range late {

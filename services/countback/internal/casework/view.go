@@ -55,6 +55,7 @@ type ItemView struct {
 	Owner   string
 	Reason  string // why it is waived, not needed, failed, or no longer asked for
 	Record  string // reference to what shows that it was done
+	Report  string // id of the QuestionnaireResponse that it was raised for; empty: none
 	Notes   []Note
 	Span    readiness.Span // what the network of steps allows; zero when settled
 }
@@ -102,6 +103,7 @@ func (o *Office) view(tx *store.Tx, caseID string) (*CaseView, error) {
 	if err := v.items(o, tx); err != nil {
 		return nil, err
 	}
+	v.Why = append(pressingWords(v.Items), v.Why...)
 	if err := v.holds(o, tx, c.Patient); err != nil {
 		return nil, err
 	}
@@ -267,7 +269,7 @@ func (o *Office) itemView(tx *store.Tx, it store.Item) (ItemView, error) {
 		return ItemView{}, err
 	}
 	v := ItemView{Item: row.Item(p, o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status, Record: row.Record, Reason: row.Why}
-	v.Advice = row.Advice
+	v.Advice, v.Report = row.Advice, reportOf(row)
 	v.Rule = p.Why(&v.Item)
 	if row.RecordOn != "" {
 		v.Entry.On = o.facility.Today(o.noon(row.RecordOn))

@@ -128,11 +128,18 @@ func (p *player) printCalls(cases []line) {
 	fmt.Fprintf(p.Out, "\nTO CALL TODAY\n")
 	w := tabwriter.NewWriter(p.Out, 2, 0, 2, ' ', 0)
 	today := p.Today.Format(time.DateOnly)
+	for _, c := range cases { // before all whoever reported what cannot wait
+		for _, t := range c.tasks {
+			if state := businessStatus(t); isNow(t) && (state == "open" || state == "due" || state == "late") {
+				fmt.Fprintf(w, "  %s\t%s\t%s\tsurgery %s\n", c.person, t.node.String("code", "coding", "display"), state, c.day)
+			}
+		}
+	}
 	for _, c := range cases {
 		for _, t := range c.tasks {
 			state := businessStatus(t)
 			dueToday := strings.HasPrefix(t.node.String("restriction", "period", "end"), today)
-			if !isCall(t) || state != "due" && state != "late" && (state != "open" || !dueToday) {
+			if !isCall(t) || isNow(t) || state != "due" && state != "late" && (state != "open" || !dueToday) {
 				continue
 			}
 			fmt.Fprintf(w, "  %s\t%s\t%s\tsurgery %s\n", c.person, t.node.String("code", "coding", "display"), state, c.day)
@@ -164,6 +171,9 @@ func (p *player) printEvents(ctx context.Context) error {
 func businessStatus(t resource) string {
 	return t.node.String("businessStatus", "coding", "code")
 }
+
+// isNow reports whether the Task cannot wait for another.
+func isNow(t resource) bool { return t.node.String("priority") == "stat" }
 
 // isCall reports whether the protocol marks the Task's step as a call.
 func isCall(t resource) bool {

@@ -23,8 +23,26 @@ var deedWords = map[string]string{
 	casework.ActReopen:    "It is asked for again.",
 	casework.ActNote:      "The note was added.",
 	casework.ActAssign:    "Recorded who takes it on.",
+	casework.ActTried:     "Noted that it was tried. The item stays as it is.",
 	casework.ActSign:      "Recorded what the prescriber signed.",
+	didRelease:            "The hold is released.",
 	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
+}
+
+// didRelease marks, in the address, that a hold was released.
+const didRelease = "released"
+
+// did says on a page what was just done, to which item and for whom.
+func (d *Desk) did(c *gin.Context) string {
+	words := deedWords[c.Query("did")]
+	if words == "" || c.Query("item") == "" {
+		return words
+	}
+	title, person, err := d.Office.Named(c.Request.Context(), c.Query("item"))
+	if err != nil || title == "" { // it was done all the same
+		return words
+	}
+	return person + ", “" + title + "”: " + words
 }
 
 // needsReason are the actions that nobody may take without saying why.
@@ -47,7 +65,7 @@ func (d *Desk) act(c *gin.Context) error {
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
 		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
 	}
-	if _, known := deedWords[a.Does]; !known {
+	if _, known := deedWords[a.Does]; !known || a.Does == didRelease {
 		return fmt.Errorf("%w: it does not say what was done", errForm)
 	}
 	if a.By == "" {
@@ -78,6 +96,10 @@ func (d *Desk) act(c *gin.Context) error {
 	}
 	q := to.Query()
 	q.Set("did", a.Does)
+	if form("clears") != "" {
+		q.Set("did", didRelease)
+	}
+	q.Set("item", a.TaskID)
 	to.RawQuery = q.Encode()
 	c.Redirect(http.StatusSeeOther, to.String())
 	return nil

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -71,6 +72,7 @@ type itemLine struct {
 	Back, Me                                                   string
 	Acts                                                       acts
 	SignAt                                                     string // the page on which it is signed; empty: this one
+	Report                                                     string // address of the answers that it was raised for; empty: none
 	Advised                                                    string // the last dose that the rules give for its medicine; empty: none
 }
 
@@ -78,9 +80,12 @@ type noteLine struct{ At, By, Text string }
 
 // acts are what may be done with an item as it stands.
 type acts struct {
-	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign bool
-	Named                                                         bool // done only with a professional named
-	Sign                                                          bool // a prescriber's decision on a medicine
+	Done, Waive, NotNeeded, Applies, Failed, Reopen, Note, Assign, Tried bool
+	Named                                                                bool // done only with a professional named
+	Sign                                                                 bool // a prescriber's decision on a medicine
+	Must                                                                 bool // that it could not be done holds the case
+	Clears                                                               bool // done by releasing a hold: who, and why
+	Decides                                                              bool // done only with what was decided on a report
 }
 
 // Any reports whether anything may be done.
@@ -156,13 +161,16 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 // items sorts the items into groups: what is asked for now first.
 func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	groups := []itemGroup{
-		{ID: "now", Title: "Asked for now", Says: "Late first, then by the day it is due."},
+		{ID: "now", Title: "Asked for now", Says: "What releases a hold first, then what is late, then by the day it is due."},
 		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
 		{ID: "coming", Title: "Coming, or paused by a hold", Shut: true},
 		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
 	}
 	items := slices.Clone(v.Items)
 	slices.SortStableFunc(items, func(a, b casework.ItemView) int {
+		if first := foremost(&a) - foremost(&b); first != 0 {
+			return first
+		}
 		if late := rank(a.State) - rank(b.State); late != 0 {
 			return late
 		}
@@ -199,6 +207,18 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 			one.Groups = append(one.Groups, g)
 		}
 	}
+}
+
+// foremost orders what stands before all: a person who must be called now, then
+// what releases a hold.
+func foremost(i *casework.ItemView) int {
+	switch {
+	case i.Pressing():
+		return 0
+	case i.Step.Trigger == readiness.TriggerHold && i.State.Waiting():
+		return 1
+	}
+	return 2
 }
 
 // advisedFor is the last dose that stands advised for the medicine of an item.
@@ -241,6 +261,9 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 		if strings.HasPrefix(a, readiness.ConfirmFirst) {
 			line.Confirm = append(line.Confirm, a)
 		}
+	}
+	if i.Report != "" {
+		line.Report = Root + "/answers/" + url.PathEscape(i.Report)
 	}
 	for _, m := range []struct {
 		into *string
@@ -303,8 +326,9 @@ func performers(i *casework.ItemView) string {
 // actsOn lists what may be done with an item in its state. What cannot be done
 // now for another reason is refused when it is tried, with the reason.
 func actsOn(i *casework.ItemView) (a acts) {
-	a = acts{Note: true, Assign: true, Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	a = acts{Note: true, Assign: true, Decides: i.Decides(), Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
 	defer func() {
+		a.Clears = a.Done && i.Step.Trigger == readiness.TriggerHold
 		if i.Step.SignsLastDose() {
 			a.Sign, a.Done = a.Done, false
 		}
@@ -322,7 +346,8 @@ func actsOn(i *casework.ItemView) (a acts) {
 		doubt := i.InDoubt() && !i.Step.TakesLastDose() // that is for a prescriber to sign
 		a.Applies, a.NotNeeded = doubt, doubt
 	default:
-		a.Done, a.Failed = true, true
+		a.Done, a.Failed, a.Tried = true, true, i.Step.Trigger != readiness.TriggerHold
+		a.Must = i.Step.Need == readiness.Must && i.Step.Trigger == ""
 	}
 	if i.Step.Trigger == readiness.TriggerMove { // the booking says so
 		a.Done = false

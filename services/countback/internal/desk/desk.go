@@ -79,6 +79,7 @@ var routes = []route{
 	{http.MethodGet, "/case/:id/calendar.ics", (*Desk).calendarFile},
 	{http.MethodPost, "/case/:id/calendar", (*Desk).makeLink},
 	{http.MethodPost, "/case/:id/calendar/revoke", (*Desk).revokeLink},
+	{http.MethodGet, "/answers/:id", (*Desk).answersPage},
 	{http.MethodGet, "/weeks", (*Desk).weeksPage},
 	{http.MethodGet, "/weeks/:table", (*Desk).weeksTable},
 	{http.MethodGet, "/programme", (*Desk).programmePage},

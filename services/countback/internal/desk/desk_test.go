@@ -3,6 +3,8 @@ package desk
 import (
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -71,12 +73,30 @@ func TestEveryStateHasAWordAndAShape(t *testing.T) {
 func TestPlainWords(t *testing.T) {
 	for text, want := range map[string]string{
 		"Task.executionPeriod.end: this step can be done from Monday on":                "This step can be done from Monday on.",
-		"Task.statusReason is missing: say in statusReason.text why the step is waived": "Say in statusReason.text why the step is waived.",
+		"Task.statusReason is missing: say in statusReason.text why the step is waived": "Say why the step is waived.",
 		"somebody changed this item in the meantime":                                    "Somebody changed this item in the meantime.",
 		"": "",
 	} {
 		require.Equal(t, want, plain(text))
 	}
+}
+
+// What the API objects to on a Task is said at the desk without the names of
+// FHIR elements and codes: every text of the judging code is read.
+func TestNursesWords(t *testing.T) {
+	texts := regexp.MustCompile(`refuse\("[\w.]+", "[\w-]+", "((?:[^"\\]|\\.)*)"`)
+	total := 0
+	for _, name := range []string{"work.go", "signing.go"} {
+		source, err := os.ReadFile("../translate/" + name)
+		require.NoError(t, err)
+		for _, m := range texts.FindAllStringSubmatch(string(source), -1) {
+			total++
+			said := plain(m[1])
+			require.NotRegexp(t, `Task|statusReason|executionPeriod|owner\b|output|Practitioner|valueDate|system`, said)
+			require.NotEmpty(t, said)
+		}
+	}
+	require.Greater(t, total, 15, "the texts were found")
 }
 
 // A text that a spreadsheet would run is kept a text.

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"regexp"
 	"runtime/debug"
 	"strings"
 
@@ -36,7 +35,7 @@ func (d *Desk) newPage(c *gin.Context, title, here string) page {
 		Title: title, Here: here, Path: c.Request.URL.RequestURI(), Facility: d.Facility,
 		Zone: d.Calendar.Zone().String() + " (" + now.Format("MST") + ")", AsOf: now.Format("Mon 2 Jan 2006, 15:04"),
 		Stamp: now.Format("2006-01-02T15:04:05Z07:00"), Me: nameOf(c.Request), Version: d.version,
-		Did: deedWords[c.Query("did")], Caution: caution,
+		Did: d.did(c), Caution: caution,
 	}
 }
 
@@ -108,12 +107,6 @@ func statusOf(err error) (int, string) {
 
 // errForm says that a form is not filled in as it must be.
 var errForm = errors.New("the form is not complete")
-
-// elementName is the FHIR element at the beginning of an issue's text.
-var elementName = regexp.MustCompile(`^Task(\.\w+)+( is missing)?: `)
-
-// plain says an issue to a person who knows no FHIR.
-func plain(text string) string { return sentence(elementName.ReplaceAllString(text, "")) }
 
 func sentence(s string) string {
 	if s == "" {

@@ -20,6 +20,7 @@ const (
 // morningPage is what the day begins with.
 type morningPage struct {
 	page
+	Now    pressList // who is called before all
 	Lists  []pressList
 	Danger caseTable
 	Passed caseTable
@@ -37,7 +38,7 @@ type alarm struct{ Source, Says string }
 // pressList is items that are due or late.
 type pressList struct {
 	ID, Title, Says, Empty, More string
-	Late, Due                    int64
+	Late, Due, Open              int64
 	Lines                        []pressLine
 }
 
@@ -68,6 +69,7 @@ type caseLine struct {
 
 // listWords name the lists of items.
 var listWords = map[string]struct{ title, says, empty string }{
+	casework.ListNow:       {"Call these people now", "They reported a sign that cannot wait, or one that could not be ruled out.", ""},
 	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
 	casework.ListCalls:     {"Call", "Arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
 	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
@@ -99,12 +101,16 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	out := &morningPage{page: p, Alarms: alarms(feeds), Heard: len(feeds) > 0}
 	for _, l := range m.Lists {
 		w := listWords[l.Name]
-		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due}
+		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due, Open: l.Open}
 		for n := range l.Items {
 			list.Lines = append(list.Lines, d.newPressLine(&l.Items[n], today, &p))
 		}
-		if int64(len(l.Items)) < l.Late+l.Due && len(l.Items) < moreRows {
+		if int64(len(l.Items)) < l.Late+l.Due+l.Open && len(l.Items) < moreRows {
 			list.More = Root + "?more=" + url.QueryEscape(l.Name) + "#" + l.Name
+		}
+		if l.Name == casework.ListNow {
+			out.Now = list
+			continue
 		}
 		out.Lists = append(out.Lists, list)
 	}
@@ -141,7 +147,7 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	if line.Acts.Sign { // there the advice stands beside it
 		line.SignAt = Root + "/case/" + i.CaseID
 	}
-	line.Ready = line.Acts.Done && !line.Acts.Named
+	line.Ready = line.Acts.Done && !line.Acts.Named && !line.Acts.Decides
 	return line
 }
 

@@ -69,8 +69,13 @@ var functions = template.FuncMap{
 	"short": func(d calendar.Date) string { return d.Format("Mon 2 Jan") },
 	"join":  strings.Join,
 	"add":   func(a, b int) int { return a + b },
-	"total": func(a, b int64) int64 { return a + b },
-	"less":  func(a, b int) int { return a - b },
+	"total": func(list ...int64) (sum int64) {
+		for _, n := range list {
+			sum += n
+		}
+		return sum
+	},
+	"less": func(a, b int) int { return a - b },
 }
 
 // shape draws a state's shape; the word beside it says the same.

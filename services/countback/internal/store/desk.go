@@ -149,6 +149,39 @@ func (tx *Tx) Pressing(f PressFilter) ([]Item, error) {
 	return out, nil
 }
 
+// Quiet are items of some steps that wait and are neither due nor late, of open
+// cases that stand in a state, those with the nearest day of surgery first; and
+// how many there are in all.
+func (tx *Tx) Quiet(steps []string, state string, limit int) (out []Item, total int64, err error) {
+	type place struct {
+		seq int64
+		n   int
+	}
+	var heads []place
+	args := append([]any{state}, anys(steps)...)
+	err = tx.each(func(rows *sql.Rows) error {
+		var p place
+		if total++; total > int64(limit) {
+			return nil
+		}
+		err := rows.Scan(&p.seq, &p.n)
+		heads = append(heads, p)
+		return err
+	}, `SELECT i.care_case, i.n FROM care_case c CROSS JOIN item i ON i.care_case = c.seq WHERE c.open = 1 AND c.state = ?
+		AND i.step IN (`+marks(len(steps))+`) AND i.state IN ('upcoming', 'open', 'paused') ORDER BY c.surgery, c.id, i.n`, args...)
+	if err != nil {
+		return nil, 0, wrap("quiet items", err)
+	}
+	for _, h := range heads {
+		i, err := tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, h.seq, h.n)
+		if err != nil {
+			return nil, 0, err
+		}
+		out = append(out, i)
+	}
+	return out, total, nil
+}
+
 // StepCount is how many items of a step are in a state.
 type StepCount struct {
 	Step, State string

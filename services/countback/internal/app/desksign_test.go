@@ -116,7 +116,7 @@ func TestDeskSignsWithoutScript(t *testing.T) {
 		"It does not say what was signed":                     signs("signs", "perhaps", "reason", "Frail"),
 		"Sign it all the same?":                               signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
 		"This is later than the rules give: for ":             signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
-		"Task.output last-dose lies after the day of surgery": signs("signs", "other-day", "reason", "Frail", "dose", "2031-01-02"),
+		"The last dose lies after the day of surgery": signs("signs", "other-day", "reason", "Frail", "dose", "2031-01-02"),
 	} {
 		code, answer := post("/desk/task/"+task.ID, form)
 		answer = html.UnescapeString(answer)

@@ -137,6 +137,9 @@ func (r *morningReader) candidates(l listSteps, f store.PressFilter) ([]candidat
 		return nil, nil
 	}
 	for _, steps := range l.groups {
+		if len(out) >= f.Limit { // what needs it less would stand behind these
+			break
+		}
 		for _, state := range []readiness.ItemState{readiness.Late, readiness.Due} {
 			if len(steps) == 0 {
 				continue

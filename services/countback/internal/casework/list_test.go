@@ -122,7 +122,7 @@ func TestNoteToTheSender(t *testing.T) {
 	patient := h.newPatient("1")
 	a := appointment("1", patient, surgery)
 	require.Empty(t, h.put(by(a), a).Note)
-	require.Empty(t, h.put(by(a), a.with("status", "pending")).Note, "held, and open")
+	require.Equal(t, "it holds the case that has no date (no date)", h.put(by(a), a.with("status", "pending")).Note, "held, and open")
 	require.Empty(t, h.put("Procedure", procedure("1", patient, cholecystCode, surgery)).Note)
 	for _, row := range []struct {
 		sent res
@@ -147,7 +147,7 @@ func TestNoteToTheSender(t *testing.T) {
 		require.Equal(t, before, after)
 	}
 	a = a.with("status", "pending")
-	require.Empty(t, h.put(by(a), a).Note, "the same, held and open, said again")
+	require.Equal(t, "it holds the case that has no date (no date)", h.put(by(a), a).Note, "the same, held and open, said again")
 }
 
 func asBooked(change func(res) res) func(*house, string) string {

@@ -188,10 +188,11 @@ func (r *receipt) identifyAll() error {
 	return nil
 }
 
-// notes tells each sender of an appointment that was kept without a case why,
-// the tenth time as the first: what was sent again changed nothing, so that its
+// notes tells each sender what came of what was sent: of an appointment that was
+// kept without a case why, and of a record which case it holds, the tenth time as the first: what was sent again changed nothing, so that its
 // reason is looked up here.
 func (r *receipt) notes(out []Result, planned []string, kept map[string]string) error {
+	known := holdings{}
 	for n := range out {
 		s := out[n].Stored
 		if s.Type == "Appointment" && !out[n].Deleted && strings.HasPrefix(s.Patient, "Patient/") && !slices.Contains(planned, s.Patient) {
@@ -215,6 +216,11 @@ func (r *receipt) notes(out []Result, planned []string, kept map[string]string) 
 		if out[n].Advice = advice; note != "" {
 			out[n].Note = note
 		}
+		held, err := r.heldBy(s, known)
+		if err != nil {
+			return err
+		}
+		out[n].Note = joined(out[n].Note, held)
 		if told != "" { // of its order: nothing else follows from it
 			out[n].Note = told
 		}

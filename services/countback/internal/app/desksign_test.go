@@ -108,14 +108,14 @@ func TestDeskSignsWithoutScript(t *testing.T) {
 		return out
 	}
 	for says, form := range map[string]url.Values{
-		"say what the prescriber signed":                      signs(),
-		"signed by a prescriber with a name":                  signs("signs", "as-advised", "owner", " "),
-		"say on which day the last dose is":                   signs("signs", "other-day", "reason", "Frail"),
-		"decided otherwise than advised":                      signs("signs", "go-on"),
-		"choose one of them":                                  signs("signs", "as-advised", "dose", "2027-01-02"),
-		"It does not say what was signed":                     signs("signs", "perhaps", "reason", "Frail"),
-		"Sign it all the same?":                               signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
-		"This is later than the rules give: for ":             signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
+		"say what the prescriber signed":              signs(),
+		"signed by a prescriber with a name":          signs("signs", "as-advised", "owner", " "),
+		"say on which day the last dose is":           signs("signs", "other-day", "reason", "Frail"),
+		"decided otherwise than advised":              signs("signs", "go-on"),
+		"choose one of them":                          signs("signs", "as-advised", "dose", "2027-01-02"),
+		"It does not say what was signed":             signs("signs", "perhaps", "reason", "Frail"),
+		"Sign it all the same?":                       signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
+		"This is later than the rules give: for ":     signs("signs", "other-day", "reason", "Frail", "dose", "2026-12-07"),
 		"The last dose lies after the day of surgery": signs("signs", "other-day", "reason", "Frail", "dose", "2031-01-02"),
 	} {
 		code, answer := post("/desk/task/"+task.ID, form)

@@ -23,6 +23,7 @@ const (
 	ListNow       = "now"       // reports of what cannot wait: these people are called before all
 	ListCalls     = "calls"     // begins with those of ListNow
 	ListChase     = "chase"     // musts that staff do: clearances, results, signatures
+	ListFindOut   = "find-out"  // musts past their due day of which nobody knows whether they apply
 	ListRest      = "rest"      // what the patient, the coach and others do
 )
 
@@ -119,6 +120,13 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 			list.Late, list.Due = list.Late+now.Late, list.Due+now.Due
 		}
 		m.Lists = append(m.Lists, list)
+		if l.name == ListChase {
+			doubts, err := r.findOut(rows(ListFindOut))
+			if err != nil {
+				return err
+			}
+			m.Lists = append(m.Lists, doubts)
+		}
 	}
 	if err := r.danger(m, rows); err != nil {
 		return err

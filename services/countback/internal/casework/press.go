@@ -110,6 +110,41 @@ func (r *morningReader) head(l listSteps, limit int, out *PressList) ([]candidat
 	return r.ranked(slices.Concat(coming, past, holds)), err
 }
 
+// countedMost is how far what nobody has found out is counted.
+const countedMost = 1000
+
+// findOut are musts whose due day is over and of which nobody knows yet whether
+// they apply: a case may be behind without a sign of it. Nearest surgery first.
+func (r *morningReader) findOut(limit int) (PressList, error) {
+	out := PressList{Name: ListFindOut}
+	var steps []string
+	for n := range r.p.Steps {
+		if s := &r.p.Steps[n]; s.Condition != nil && s.Trigger == "" && (s.Need == readiness.Must || s.Need == readiness.MustToLeave) {
+			steps = append(steps, s.Code)
+		}
+	}
+	if len(steps) == 0 {
+		return out, nil
+	}
+	items, total, err := r.tx.Undone(steps, r.o.facility.Today(r.tx.Now).String(), r.tx.Now, limit, countedMost)
+	if err != nil {
+		return out, err
+	}
+	for _, it := range items {
+		line, err := r.line(it)
+		if err != nil {
+			return out, err
+		}
+		if !line.InDoubt() { // it only waits for another step
+			total--
+			continue
+		}
+		out.Items = append(out.Items, line)
+	}
+	out.Late = int64(total)
+	return out, nil
+}
+
 // candidate is an item that may stand in a list.
 type candidate struct {
 	item  store.Item

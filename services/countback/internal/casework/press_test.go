@@ -53,3 +53,53 @@ func TestOpenHoldsWaitForADecision(t *testing.T) {
 		require.NotContains(t, states, "late")
 	}
 }
+
+// A must past its due day of which nobody has said whether it applies stands on a
+// list, nearest surgery first, until somebody says so or surgery has come.
+func TestWhatNobodyFoundOut(t *testing.T) {
+	h := newHouse(t)
+	far, near := h.book("1", "2027-01-25"), h.book("2", "2027-01-11")
+	const payer = "insurance-authorisation" // due 14 days before surgery
+	found := func(rows int) (cases []string, total int64) {
+		m, err := h.office.Morning(t.Context(), MorningOptions{Rows: rows})
+		require.NoError(t, err)
+		for _, l := range m.Lists {
+			for _, i := range l.Items {
+				require.Equal(t, l.Name == ListFindOut, i.InDoubt(), i.Step.Title)
+				if i.Key.Step == payer {
+					require.NotEmpty(t, i.Needs)
+					cases = append(cases, i.CaseID)
+				}
+			}
+			if l.Name == ListFindOut {
+				total = l.Late
+				require.Zero(t, l.Due+l.Open)
+				require.LessOrEqual(t, len(l.Items), rows)
+			}
+		}
+		return cases, total
+	}
+	h.tick("2026-12-27 08:00")
+	cases, before := found(50)
+	require.Empty(t, cases)
+	h.tick("2026-12-29 08:00") // the 28th was the day
+	cases, after := found(50)
+	require.Equal(t, []string{near.plan}, cases)
+	require.Equal(t, before+1, after)
+	h.tick("2027-01-10 08:00")
+	cases, _ = found(50)
+	require.Contains(t, cases, near.plan, "in doubt it stays, though its last day is over")
+	h.tick("2027-01-20 08:00")
+	cases, all := found(50)
+	require.Equal(t, []string{far.plan}, cases)
+	require.Greater(t, all, int64(1))
+	_, same := found(1)
+	require.Equal(t, all, same, "counted beyond what is shown")
+
+	i := h.step(far.plan, payer)
+	_, err := h.office.Act(t.Context(), Act{TaskID: i.ID, Does: ActNotNeeded, By: "Idony Quillfeather", Reason: "They pay without"})
+	require.NoError(t, err)
+	cases, left := found(50)
+	require.Empty(t, cases)
+	require.Equal(t, all-1, left)
+}

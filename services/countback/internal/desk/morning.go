@@ -73,6 +73,7 @@ var listWords = map[string]struct{ title, says, empty string }{
 	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
 	casework.ListCalls:     {"Call", "Arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
 	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
+	casework.ListFindOut:   {"Find out", "Surgery may not go ahead without these if they apply, their due day is over, and nobody has said whether they do.", "Nothing has to be found out."},
 	casework.ListRest:      {"Follow up", "What patients, coaches and others still have to do.", "Nothing else is due."},
 }
 

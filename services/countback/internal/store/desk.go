@@ -182,6 +182,39 @@ func (tx *Tx) Quiet(steps []string, state string, limit int) (out []Item, total 
 	return out, total, nil
 }
 
+// Undone are items of some steps that are not asked of anybody although they were
+// due before a time, those with the nearest day of surgery from a day on first; and
+// how many there are in all, counted no further than to most.
+func (tx *Tx) Undone(steps []string, from string, due time.Time, limit, most int) (out []Item, total int, err error) {
+	type place struct {
+		seq int64
+		n   int
+	}
+	var heads []place
+	args := append(append([]any{from}, anys(steps)...), micros(due), most)
+	err = tx.each(func(rows *sql.Rows) error {
+		var p place
+		if total++; total > limit {
+			return nil
+		}
+		err := rows.Scan(&p.seq, &p.n)
+		heads = append(heads, p)
+		return err
+	}, `SELECT care_case, n FROM item INDEXED BY item_in_doubt WHERE status = 'draft' AND state = 'upcoming' AND surgery >= ?
+		AND step IN (`+marks(len(steps))+`) AND due_to < ? ORDER BY surgery, care_case, n LIMIT ?`, args...)
+	if err != nil {
+		return nil, 0, wrap("undone items", err)
+	}
+	for _, h := range heads {
+		i, err := tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, h.seq, h.n)
+		if err != nil {
+			return nil, 0, err
+		}
+		out = append(out, i)
+	}
+	return out, total, nil
+}
+
 // StepCount is how many items of a step are in a state.
 type StepCount struct {
 	Step, State string

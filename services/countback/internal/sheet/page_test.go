@@ -214,7 +214,7 @@ func TestNoMedicineNoLine(t *testing.T) {
 	require.Empty(t, p.Medicines)
 	require.Contains(t, text, "Do not stop, start or change a medicine by yourself. Do it only when a prescriber has signed it with a name.")
 	require.NotContains(t, text, "Ask before you stop")
-	require.NotContains(t, text, "Keep taking all the others")
+	require.NotContains(t, text, "Do not stop any other medicine")
 
 	// In doubt, or not needed: no line either.
 	for _, f := range []func(*translate.HandoutLine){

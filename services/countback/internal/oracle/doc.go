@@ -19,6 +19,8 @@
 //   - A step waits for the steps it follows while these may still be done: not
 //     for one that is waived, not needed or in doubt. A step that is repeated
 //     waits for its own repetition of the other.
+//   - What failed for another date is asked again, but for a request for another
+//     date, which was answered.
 //   - What is done too early does not count: on a fixed step, on one for this
 //     date only that the date opens, and on one that opens with surgery or later,
 //     before they open; but the last dose of something taken is a fact. Nor does a

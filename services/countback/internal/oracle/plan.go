@@ -88,9 +88,14 @@ func (p *planner) entry(it Item, round int) *Entry {
 	return nil
 }
 
-// failedBefore: the item failed, but for another date of surgery.
+// asksForAnotherDay is the event of a request for another date.
+const asksForAnotherDay = "another-day-asked"
+
+// failedBefore: the item failed, but for another date of surgery. Whoever was told
+// that another date cannot be had has their answer, whatever the date is then.
 func (p *planner) failedBefore(it Item) bool {
-	return it.entry != nil && it.entry.Kind == "failed" && it.entry.For != p.c.Surgery
+	failed := it.entry != nil && it.entry.Kind == "failed" && it.entry.For != p.c.Surgery
+	return failed && it.step.Trigger != asksForAnotherDay
 }
 
 // tooEarly says whether it was done before it could be. A fixed step cannot be

@@ -141,7 +141,7 @@ func (r *morningReader) findOut(limit int) (PressList, error) {
 		}
 		out.Items = append(out.Items, line)
 	}
-	out.Late = int64(total)
+	out.Late = total
 	return out, nil
 }
 

@@ -153,66 +153,44 @@ func (tx *Tx) Pressing(f PressFilter) ([]Item, error) {
 // cases that stand in a state, those with the nearest day of surgery first; and
 // how many there are in all.
 func (tx *Tx) Quiet(steps []string, state string, limit int) (out []Item, total int64, err error) {
+	out, total, err = tx.head(limit, `SELECT i.care_case, i.n FROM care_case c CROSS JOIN item i ON i.care_case = c.seq WHERE c.open = 1 AND c.state = ?
+		AND i.step IN (`+marks(len(steps))+`) AND i.state IN ('upcoming', 'open', 'paused') ORDER BY c.surgery, c.id, i.n`,
+		append([]any{state}, anys(steps)...)...)
+	return out, total, wrap("quiet items", err)
+}
+
+// Undone are items of some steps that are not asked of anybody although they were
+// due before a time, those with the nearest day of surgery from a day on first; and
+// how many there are in all, counted no further than to most.
+func (tx *Tx) Undone(steps []string, from string, due time.Time, limit, most int) (out []Item, total int64, err error) {
+	out, total, err = tx.head(limit, `SELECT care_case, n FROM item INDEXED BY item_in_doubt WHERE status = 'draft' AND state = 'upcoming' AND surgery >= ?
+		AND step IN (`+marks(len(steps))+`) AND due_to < ? ORDER BY surgery, care_case, n LIMIT ?`,
+		append(append([]any{from}, anys(steps)...), micros(due), most)...)
+	return out, total, wrap("undone items", err)
+}
+
+// head reads the first items of a query for their places, and counts all.
+func (tx *Tx) head(limit int, query string, args ...any) (out []Item, total int64, err error) {
 	type place struct {
 		seq int64
 		n   int
 	}
-	var heads []place
-	args := append([]any{state}, anys(steps)...)
+	var places []place
 	err = tx.each(func(rows *sql.Rows) error {
 		var p place
 		if total++; total > int64(limit) {
 			return nil
 		}
 		err := rows.Scan(&p.seq, &p.n)
-		heads = append(heads, p)
+		places = append(places, p)
 		return err
-	}, `SELECT i.care_case, i.n FROM care_case c CROSS JOIN item i ON i.care_case = c.seq WHERE c.open = 1 AND c.state = ?
-		AND i.step IN (`+marks(len(steps))+`) AND i.state IN ('upcoming', 'open', 'paused') ORDER BY c.surgery, c.id, i.n`, args...)
-	if err != nil {
-		return nil, 0, wrap("quiet items", err)
-	}
-	for _, h := range heads {
-		i, err := tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, h.seq, h.n)
-		if err != nil {
-			return nil, 0, err
-		}
+	}, query, args...)
+	for n := 0; err == nil && n < len(places); n++ {
+		var i Item
+		i, err = tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, places[n].seq, places[n].n)
 		out = append(out, i)
 	}
-	return out, total, nil
-}
-
-// Undone are items of some steps that are not asked of anybody although they were
-// due before a time, those with the nearest day of surgery from a day on first; and
-// how many there are in all, counted no further than to most.
-func (tx *Tx) Undone(steps []string, from string, due time.Time, limit, most int) (out []Item, total int, err error) {
-	type place struct {
-		seq int64
-		n   int
-	}
-	var heads []place
-	args := append(append([]any{from}, anys(steps)...), micros(due), most)
-	err = tx.each(func(rows *sql.Rows) error {
-		var p place
-		if total++; total > limit {
-			return nil
-		}
-		err := rows.Scan(&p.seq, &p.n)
-		heads = append(heads, p)
-		return err
-	}, `SELECT care_case, n FROM item INDEXED BY item_in_doubt WHERE status = 'draft' AND state = 'upcoming' AND surgery >= ?
-		AND step IN (`+marks(len(steps))+`) AND due_to < ? ORDER BY surgery, care_case, n LIMIT ?`, args...)
-	if err != nil {
-		return nil, 0, wrap("undone items", err)
-	}
-	for _, h := range heads {
-		i, err := tx.oneItem(`SELECT `+itemColumns+` FROM `+itemTables+` WHERE r.care_case = ? AND r.n = ?`, h.seq, h.n)
-		if err != nil {
-			return nil, 0, err
-		}
-		out = append(out, i)
-	}
-	return out, total, nil
+	return out, total, err
 }
 
 // StepCount is how many items of a step are in a state.

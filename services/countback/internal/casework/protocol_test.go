@@ -18,7 +18,7 @@ func replaceOnce(t tester, text, old, by string) string {
 }
 
 // firstVersion is that of the default protocol.
-const firstVersion = "1.0.1"
+const firstVersion = "1.0.2"
 
 // protocolText is the default protocol in another version.
 func protocolText(t *testing.T, version string, changes ...string) []byte {

@@ -13,7 +13,7 @@ import (
 )
 
 // firstVersion is that of the default protocol.
-const firstVersion = "1.0.1"
+const firstVersion = "1.0.2"
 
 const protocolAt = root + "/PlanDefinition/hip-or-knee-replacement"
 

@@ -87,7 +87,6 @@ type Case struct {
 	Arrived time.Time     // zero: not yet
 	Left    time.Time     // actual discharge; zero: not yet
 	Held    bool          // a hold is open
-	OnPaper bool          // every open hold waits only for something to be recorded
 	Spared  map[Key]bool  // items that a hold does not pause, by step and repeat: they clear it
 	Dated   time.Time     // since when the day of surgery is known; zero: since it was booked
 	Ending  Ending

@@ -2,6 +2,7 @@ package readiness_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -140,5 +141,40 @@ func TestWhatRestsOnTheClock(t *testing.T) {
 		r.told(&c)
 		came, left := (&readiness.Plan{State: r.state}).ByClock(&c)
 		require.Equal(t, []bool{r.came, r.left}, []bool{came, left}, "%s, %+v", r.state, c)
+	}
+}
+
+// A case that is held stays held after its hour, and is unreported from then on
+// until somebody says something; where only the day is known, from its end.
+func TestHeldAfterItsHour(t *testing.T) {
+	cal := chicago(t)
+	p := protocol(t, step("must", before(20, 10)))
+	nothing := func(*readiness.Case) {}
+	for _, r := range []struct {
+		name, now  string
+		change     func(*readiness.Case)
+		state      readiness.CaseState
+		unreported bool
+		next       string
+	}{
+		{"before it", "2026-11-30 07:29", nothing, readiness.CaseHeld, false, "2026-11-30 07:30"},
+		{"at its hour", "2026-11-30 07:30", nothing, readiness.CaseHeld, true, ""},
+		{"a year later", "2027-11-30 07:30", nothing, readiness.CaseHeld, true, ""},
+		{"only the day is known", "2026-11-30 23:59", func(c *readiness.Case) { c.Start = time.Time{} }, readiness.CaseHeld, false, "2026-12-01 00:00"},
+		{"and it is over", "2026-12-01 00:00", func(c *readiness.Case) { c.Start = time.Time{} }, readiness.CaseHeld, true, ""},
+		{"there is no day", "2027-11-30 07:30", func(c *readiness.Case) { c.Day, c.Start = 0, time.Time{} }, readiness.CaseHeld, false, ""},
+		{"the person came", "2026-11-30 07:30", func(c *readiness.Case) { c.Arrived = clock(t, cal, "2026-11-30 06:00") }, readiness.CaseArrived, false, "2026-12-01 11:00"},
+		{"it was called off", "2026-11-30 07:30", func(c *readiness.Case) { c.Ending = readiness.Cancelled }, readiness.CaseCancelled, false, ""},
+		{"nothing holds it", "2026-11-30 07:30", func(c *readiness.Case) { c.Held = false }, readiness.CaseArrived, false, "2026-12-01 11:00"},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := surgeryOn(t, cal, theDay)
+			c.Held = true
+			c.Entries = map[readiness.Key]readiness.Entry{{Step: "must", Round: 1}: {Outcome: readiness.Done, On: day(t, "2026-11-20")}}
+			r.change(&c)
+			pl := readiness.Make(&c, p, cal, clock(t, cal, r.now))
+			require.Equal(t, []any{r.state, r.unreported}, []any{pl.State, pl.Unreported})
+			require.True(t, clock(t, cal, r.next).Equal(pl.NextChange), "next is %s", pl.NextChange)
+		})
 	}
 }

@@ -70,7 +70,10 @@
 // nothing, it only says from when surgery may be. It is withdrawn when none of
 // its grounds ever was (entered in error, refuted, another person's). What was
 // released is raised again for an earlier day of surgery, or for another day of
-// the ground. A hold never shifts dates.
+// the ground. A hold never shifts dates, and time ends none: what only waits for
+// evidence is over when that is there, or when somebody has said that the person
+// came and the hour is past. A case that is held when its hour comes stays held,
+// and is unreported until somebody says whether the operation took place.
 //
 // Items may be grounds as well ([ItemHold]): a last dose that was missed, late or
 // contradicted waits for the word of a person, which stands for that item on that

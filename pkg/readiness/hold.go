@@ -92,7 +92,7 @@ const (
 	Released  = "released"  // by a person
 	Withdrawn = "withdrawn" // none of its grounds ever was
 	Supplied  = "supplied"  // what was missing is there
-	Over      = "over"      // the case ended, the person has left, or it only waited for evidence and the operation began
+	Over      = "over"      // the case ended, the person has left, or it only waited for evidence and the person came for the operation
 )
 
 // Hold is a reason why a case may not go ahead. The service raises it; only a
@@ -149,7 +149,7 @@ func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 	case h.How == Released && !said:
 		h.Ended, h.How, h.For, h.Seen, h.Was = time.Time{}, "", 0, nil, nil
 	case !h.Open():
-	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.started(now):
+	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.came(now):
 		h.Ended, h.How = now, Over
 	case said:
 		h.Ended, h.How, h.For, h.Seen, h.Was = now, Released, c.Day, map[string]calendar.Date{}, map[string]Was{}

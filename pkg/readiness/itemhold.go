@@ -81,7 +81,7 @@ func ItemGrounds(pl *Plan, c *Case, p *Protocol, cal *calendar.Calendar, now tim
 		}
 	}
 	for n := range c.Holds {
-		if h := &c.Holds[n]; h.Open() && p.supplied(h.Kind) {
+		if h := &c.Holds[n]; h.Open() && p.supplied(h.Kind) && !c.Arrived.IsZero() {
 			w.sooner(c.Start) // then it is over
 		}
 	}
@@ -324,7 +324,7 @@ func (c *Case) let(p *Protocol, k Key) bool {
 // Hold sets what the open holds mean for the items: which of them wait, and
 // which do not because they clear the hold.
 func (c *Case) Hold(p *Protocol) {
-	c.Spared, c.OnPaper = map[Key]bool{}, true
+	c.Spared = map[Key]bool{}
 	others := false
 	for n := range c.Holds {
 		h := &c.Holds[n]
@@ -332,7 +332,6 @@ func (c *Case) Hold(p *Protocol) {
 			continue
 		}
 		c.Held = true
-		c.OnPaper = c.OnPaper && h.Kind != KindNoDate && p.supplied(h.Kind)
 		for _, record := range h.Records {
 			if k, ours := ItemOf(record); ours {
 				c.Spared[k] = true
@@ -341,7 +340,6 @@ func (c *Case) Hold(p *Protocol) {
 			}
 		}
 	}
-	c.OnPaper = c.OnPaper && c.Held
 	if others {
 		c.Spared = nil
 	}
@@ -360,6 +358,26 @@ func (c *Case) begun(holds []Hold, now time.Time) bool {
 	}
 	held := slices.ContainsFunc(holds, func(h Hold) bool { return h.Open() })
 	return !held && c.started(now)
+}
+
+// came reports whether somebody has said that the person came, and the hour of the
+// operation is past: what was to be there by then stands in the way of nothing any
+// more. The hour alone ends nothing, nor does a person at the desk before it.
+func (c *Case) came(now time.Time) bool { return !c.Arrived.IsZero() && c.started(now) }
+
+// hour is when the operation is to begin: where only its day is known, the end of
+// that day; zero where there is none.
+func (c *Case) hour(cal *calendar.Calendar) time.Time {
+	if c.Start.IsZero() && !c.Day.IsZero() {
+		return cal.StartOf(c.Day.Add(1))
+	}
+	return c.Start
+}
+
+// hourPassed reports whether that is past.
+func (c *Case) hourPassed(cal *calendar.Calendar, now time.Time) bool {
+	hour := c.hour(cal)
+	return !hour.IsZero() && !now.Before(hour)
 }
 
 // started reports whether the start of anaesthesia is past.

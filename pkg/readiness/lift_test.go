@@ -48,7 +48,7 @@ func TestMayThisHoldBeLifted(t *testing.T) {
 		{"evidence is missing", "evidence", &readiness.Ground{Active: true, OfItem: true}, false, false, ""},
 		{"it is supplied", "evidence", nil, false, false, readiness.Supplied},
 		{"somebody takes it on", "evidence", &readiness.Ground{Active: true, OfItem: true}, true, false, readiness.Released},
-		{"evidence, and the hour of surgery passes", "evidence", &readiness.Ground{Active: true, OfItem: true}, false, true, readiness.Over},
+		{"evidence, and the hour of surgery passes", "evidence", &readiness.Ground{Active: true, OfItem: true}, false, true, ""},
 		{"there is no date", readiness.KindNoDate, &readiness.Ground{Active: true}, false, false, ""},
 		{"there is a date again", readiness.KindNoDate, &readiness.Ground{}, false, false, readiness.Supplied},
 	} {
@@ -76,6 +76,41 @@ func TestMayThisHoldBeLifted(t *testing.T) {
 				c.Day = day.Add(14)
 				require.Len(t, readiness.Holds(after, grounds, &c, p, at), 2)
 			}
+		})
+	}
+}
+
+// What only waited for evidence is over when somebody has said that the person
+// came, and the hour is past. Neither alone ends it: not the clock, and not a
+// person at the desk while what is missing may still be asked for. What is no
+// matter of evidence stays, until the person has left.
+func TestTimeAloneEndsNoHold(t *testing.T) {
+	p := watching(t)
+	start := time.Date(2026, 11, 30, 13, 0, 0, 0, time.UTC)
+	never := time.Time{}
+	for _, r := range []struct {
+		name                string
+		kind                string
+		now, arrived, leave time.Time
+		how                 string
+	}{
+		{"the hour passes", evidence, start, never, never, ""},
+		{"years pass", evidence, start.AddDate(3, 0, 0), never, never, ""},
+		{"the person comes before the hour", evidence, start.Add(-time.Minute), start.Add(-time.Hour), never, ""},
+		{"the person came, and the hour passes", evidence, start, start.Add(-time.Hour), never, readiness.Over},
+		{"that they came is reported later", evidence, start.Add(72 * time.Hour), start.Add(-time.Hour), never, readiness.Over},
+		{"the person has gone home", evidence, start.Add(72 * time.Hour), never, start.Add(50 * time.Hour), readiness.Over},
+		{"a last dose, and the person came", timing, start, start.Add(-time.Hour), never, ""},
+		{"a last dose, and the person has gone home", timing, start.Add(72 * time.Hour), never, start.Add(50 * time.Hour), readiness.Over},
+		{"no date, and years pass", readiness.KindNoDate, start.AddDate(3, 0, 0), never, never, ""},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := readiness.Case{Day: calendar.NewDate(2026, 11, 30), Start: start, Arrived: r.arrived, Left: r.leave}
+			g := readiness.Ground{Kind: r.kind, Record: "Record/1", Active: true}
+			before := []readiness.Hold{{Key: r.kind, Kind: r.kind, Raised: start.AddDate(0, 0, -3), Records: []string{"Record/1"}}}
+			after := readiness.Holds(before, []readiness.Ground{g}, &c, p, r.now)
+			require.Len(t, after, 1)
+			require.Equal(t, []any{r.how, r.how == ""}, []any{after[0].How, after[0].Open()})
 		})
 	}
 }

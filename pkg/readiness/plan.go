@@ -53,7 +53,10 @@ type Plan struct {
 	// TooLateIfAsked are the musts of the preparation that are in doubt and could
 	// not be done in time any more if they were found to apply now.
 	TooLateIfAsked []Key
-	Medicines      []MedicineAdvice // in the case's order
+	// Unreported: the case is held, the hour of its operation has passed, and nobody
+	// has said whether it took place.
+	Unreported bool
+	Medicines  []MedicineAdvice // in the case's order
 	// NextChange is the next instant at which some state changes, another must
 	// becomes a reason, or a must in doubt becomes too late if it applies, with
 	// nothing but time passing; zero: none. The day of a record that lies in the
@@ -78,6 +81,7 @@ func makeAt(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan,
 	pl.Infeasible = m.reasons(now)
 	pl.TooLateIfAsked = pl.lateInDoubt(cal, now)
 	pl.State = pl.caseState(c, now)
+	pl.Unreported = pl.State == CaseHeld && c.hourPassed(cal, now)
 	return pl, m
 }
 
@@ -270,6 +274,9 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 		if sooner(t) && pl.caseState(c, t) != pl.State {
 			next = t // until then the items stand as they are
 		}
+	}
+	if hour := c.hour(cal); pl.State == CaseHeld && sooner(hour) {
+		next = hour // from then on it is unreported
 	}
 	for _, t := range m.turns() {
 		if sooner(t) && !slices.Equal(m.roots(cal.DateOf(t)), m.roots(cal.DateOf(now))) {

@@ -168,7 +168,7 @@ func states(pl *readiness.Plan) []string {
 	for _, r := range pl.Infeasible {
 		out = append(out, fmt.Sprint("infeasible ", r.Key, r.Latest, r.Then))
 	}
-	return append(out, fmt.Sprint("too late if they apply ", pl.TooLateIfAsked))
+	return append(out, fmt.Sprint("too late if they apply ", pl.TooLateIfAsked), fmt.Sprint("unreported ", pl.Unreported))
 }
 
 // Until NextChange nothing changes with time; at it something does.

@@ -176,9 +176,9 @@ func (i *Item) dated() bool {
 // caseState gives the state of the case from its items, the first that fits.
 func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
 	// Where nobody says so, the clock stands for arrival and discharge; not of a
-	// case that is held, because its operation will hardly have begun, unless it
-	// only waits for something to be recorded.
-	passed := func(t time.Time) bool { return (!c.Held || c.OnPaper) && !t.IsZero() && !now.Before(t) }
+	// case that is held: its operation will hardly have begun, and if it has,
+	// somebody says so.
+	passed := func(t time.Time) bool { return !c.Held && !t.IsZero() && !now.Before(t) }
 	left := !c.Left.IsZero() || passed(pl.Discharge.At)
 	arrived := !c.Arrived.IsZero() || passed(c.Start)
 	switch {

@@ -29,7 +29,8 @@ func TestGroundsOfOpenHolds(t *testing.T) {
 		{"another one was", func(c *readiness.Case, _ *readiness.Hold) { c.Disowned = []string{"other"} }, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
 		{"of an item without a repeat", func(_ *readiness.Case, h *readiness.Hold) { h.Records = []string{"item:must/"} }, "title of must: what was wrong is settled or the date moved, and a named person may release it", false, ""},
 		{"the hold has ended", func(_ *readiness.Case, h *readiness.Hold) { h.Ended = now }, "", false, ""},
-		{"it ends when it is supplied", func(_ *readiness.Case, h *readiness.Hold) { h.Kind = evidence }, "", false, "2026-11-30 07:30"},
+		{"it ends when it is supplied", func(_ *readiness.Case, h *readiness.Hold) { h.Kind = evidence }, "", false, ""},
+		{"the person came, so that it ends with the hour", func(c *readiness.Case, h *readiness.Hold) { h.Kind, c.Arrived = evidence, now }, "", false, "2026-11-30 07:30"},
 		{"it was supplied", func(_ *readiness.Case, h *readiness.Hold) { h.Kind, h.Ended = evidence, now }, "", false, ""},
 		{"it rests on a record of the person's", func(_ *readiness.Case, h *readiness.Hold) { h.Records = []string{"Condition/1"} }, "", false, ""},
 	} {
@@ -73,25 +74,25 @@ func TestWhatHoldsMean(t *testing.T) {
 	ended := hold("infection", "Condition/1")
 	ended.Ended = holdNow
 	for _, r := range []struct {
-		name          string
-		holds         []readiness.Hold
-		held, onPaper bool
-		spared        map[readiness.Key]bool
+		name   string
+		holds  []readiness.Hold
+		held   bool
+		spared map[readiness.Key]bool
 	}{
-		{"none", nil, false, false, map[readiness.Key]bool{}},
-		{"one that has ended", []readiness.Hold{ended}, false, false, map[readiness.Key]bool{}},
-		{"an infection", []readiness.Hold{hold("infection", "Condition/1")}, true, false, nil},
-		{"a last dose", []readiness.Hold{hold(timing, "item:stop/pill@outside")}, true, false, map[readiness.Key]bool{pill: true}},
-		{"evidence", []readiness.Hold{hold(evidence, "item:must/")}, true, true, map[readiness.Key]bool{{Step: "must"}: true}},
-		{"no date", []readiness.Hold{hold(readiness.KindNoDate, "Appointment/1")}, true, false, nil},
-		{"a last dose and evidence", []readiness.Hold{hold(timing, "item:stop/pill"), hold(evidence, "item:must/")}, true, false, map[readiness.Key]bool{pill: true, {Step: "must"}: true}},
-		{"evidence and an infection", []readiness.Hold{hold(evidence, "item:must/"), hold("infection", "Condition/1")}, true, false, nil},
-		{"evidence, after an infection", []readiness.Hold{ended, hold(evidence, "item:must/")}, true, true, map[readiness.Key]bool{{Step: "must"}: true}},
+		{"none", nil, false, map[readiness.Key]bool{}},
+		{"one that has ended", []readiness.Hold{ended}, false, map[readiness.Key]bool{}},
+		{"an infection", []readiness.Hold{hold("infection", "Condition/1")}, true, nil},
+		{"a last dose", []readiness.Hold{hold(timing, "item:stop/pill@outside")}, true, map[readiness.Key]bool{pill: true}},
+		{"evidence", []readiness.Hold{hold(evidence, "item:must/")}, true, map[readiness.Key]bool{{Step: "must"}: true}},
+		{"no date", []readiness.Hold{hold(readiness.KindNoDate, "Appointment/1")}, true, nil},
+		{"a last dose and evidence", []readiness.Hold{hold(timing, "item:stop/pill"), hold(evidence, "item:must/")}, true, map[readiness.Key]bool{pill: true, {Step: "must"}: true}},
+		{"evidence and an infection", []readiness.Hold{hold(evidence, "item:must/"), hold("infection", "Condition/1")}, true, nil},
+		{"evidence, after an infection", []readiness.Hold{ended, hold(evidence, "item:must/")}, true, map[readiness.Key]bool{{Step: "must"}: true}},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			c := readiness.Case{Holds: r.holds}
 			c.Hold(watching(t))
-			require.Equal(t, []any{r.held, r.onPaper, r.spared}, []any{c.Held, c.OnPaper, c.Spared})
+			require.Equal(t, []any{r.held, r.spared}, []any{c.Held, c.Spared})
 		})
 	}
 }

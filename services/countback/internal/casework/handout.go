@@ -34,7 +34,7 @@ func (o *Office) handout(tx *store.Tx, c store.Case) (h translate.Handout, err e
 	if err != nil {
 		return h, err
 	}
-	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Sequence: c.Sequence, Changed: c.Updated, Day: d.Day, Facts: d.Facts}
+	v := translate.HandoutView{CaseID: c.ID, State: readiness.CaseState(c.State), Sequence: c.Sequence, Changed: c.Updated, Day: d.Day, Unreported: d.Unreported, Facts: d.Facts}
 	if err := o.handoutOf(tx, c, p, &v); err != nil {
 		return h, err
 	}

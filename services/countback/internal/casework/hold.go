@@ -51,7 +51,7 @@ func (w *writing) endedWords(h readiness.Hold) string {
 		return "Ended: there is a date again."
 	case readiness.Over:
 		if w.b.Case.Ending == readiness.Running && w.b.Case.Left.IsZero() {
-			return "Ended: the operation began."
+			return "Ended: the person came, and the hour of the operation is past."
 		}
 		return "Ended with the case."
 	}

@@ -39,6 +39,8 @@ type caseData struct {
 	Holds []translate.HoldRow `json:"holds,omitempty"`
 	Dated time.Time           `json:"dated,omitzero"` // since when the day of surgery is known
 	Asks  []translate.AskRow  `json:"asks,omitempty"` // for another day, the oldest first
+
+	Unreported bool `json:"unreported,omitempty"` // see readiness.Plan
 }
 
 // replan makes the plans of one person again and writes what differs.

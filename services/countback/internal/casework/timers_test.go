@@ -147,7 +147,7 @@ func TestSeveralCopies(t *testing.T) {
 	require.NoError(t, copies[0].fire(context.Background(), leases[0]), "or done")
 	require.Equal(t, before, h.everything())
 	require.Zero(t, h.tick("2027-01-11 10:01"))
-	require.Equal(t, "arrived", h.caseRow(all[0].plan).State)
+	require.Equal(t, "held", h.caseRow(all[0].plan).State)
 }
 
 // told is every event of a case in words that do not depend on ids.

@@ -43,7 +43,7 @@ func (w *writing) make() error {
 	if c.Data, err = json.Marshal(caseData{
 		Day: w.plan.Day.String(), Members: b.Members, Created: w.created.Format(time.RFC3339Nano),
 		Booked: b.Case.Booked, Start: b.Case.Start, Stay: b.Case.Stay, Facts: b.Case.Facts, Details: b.Case.Details,
-		Holds: holdRows(w.held), Dated: w.dated, Asks: w.asks,
+		Holds: holdRows(w.held), Dated: w.dated, Asks: w.asks, Unreported: w.plan.Unreported,
 	}); err != nil {
 		return err
 	}

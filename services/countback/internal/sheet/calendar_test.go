@@ -102,6 +102,7 @@ func TestCalendarLanguage(t *testing.T) {
 func TestCalendarSaysFirstWhatTheSheetSays(t *testing.T) {
 	for state, want := range map[readiness.CaseState][2]string{
 		readiness.CaseHeld:       {"Your hospital day is on hold.", "Su día del hospital está en espera."},
+		"unreported":             {"This day has passed. It was on hold,", "Este día ya pasó. Estaba en espera,"},
 		readiness.CaseInfeasible: {"Your hospital day may have to move.", "Puede que su día del hospital cambie."},
 		readiness.CaseCancelled:  {"Your hospital day has been called off.", "Su día del hospital se ha cancelado."},
 		"bewildered":             {"Your hospital day is on hold.", "Su día del hospital está en espera."},

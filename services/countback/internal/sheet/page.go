@@ -132,7 +132,7 @@ func (b *builder) banner() *Banner {
 	return out
 }
 
-// first names what must be said first: held, infeasible, no-date, cancelled or
+// first names what must be said first: held, passed (held, and its hour is past), infeasible, no-date, cancelled or
 // closed; empty where surgery stands, or is behind the person.
 func first(h *translate.Handout) string {
 	switch h.State {
@@ -144,6 +144,9 @@ func first(h *translate.Handout) string {
 	case readiness.CaseHeld:
 		if h.Day.IsZero() {
 			return "no-date"
+		}
+		if h.Unreported {
+			return "passed"
 		}
 		return "held"
 	case readiness.CaseInfeasible:

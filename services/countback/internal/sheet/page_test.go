@@ -53,8 +53,13 @@ func handout(t *testing.T, state readiness.CaseState) translate.Handout {
 	on := func(d string) func(*translate.HandoutLine) {
 		return func(l *translate.HandoutLine) { l.Item.Due = readiness.Moment{Day: day(t, d)} }
 	}
+	unreported := state == "unreported"
+	if unreported {
+		state = readiness.CaseHeld
+	}
 	return translate.Handout{
-		CaseID: "c", Name: "Hesper Copperquill", State: state, Day: day(t, "2026-11-30"), Joint: "hip", Side: "left", Approved: true, Decides: "prescriber",
+		Unreported: unreported,
+		CaseID:     "c", Name: "Hesper Copperquill", State: state, Day: day(t, "2026-11-30"), Joint: "hip", Side: "left", Approved: true, Decides: "prescriber",
 		Lines: []translate.HandoutLine{
 			line(t, p, "stop-solids", func(l *translate.HandoutLine) {
 				l.Item.Due = readiness.Moment{Day: day(t, "2026-11-29"), At: time.Date(2026, 11, 29, 23, 30, 0, 0, time.UTC)}
@@ -243,6 +248,7 @@ func TestSheetThatDoesNotGoAhead(t *testing.T) {
 		steps []string
 	}{
 		{"held", readiness.CaseHeld, true, "Your operation is on hold", []string{"A ride home", "Pack your bag"}},
+		{"held, and its hour is past", "unreported", true, "The day of your operation has passed", []string{"A ride home", "Pack your bag"}},
 		{"cannot be met", readiness.CaseInfeasible, true, "Your operation may have to move", []string{"A ride home", "Pack your bag"}},
 		{"held for want of a date", readiness.CaseHeld, false, "Your operation has no day now", []string{"A ride home", "Pack your bag"}},
 		{"cancelled", readiness.CaseCancelled, true, "Your operation does not take place", nil},

@@ -102,6 +102,9 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 			}
 		}
 	}
+	if v.Plan.Unreported {
+		out = append(out, unreportedWords)
+	}
 	if words := byClock(v.Plan, &v.Booking.Case); words != "" {
 		out = append(out, words)
 	}
@@ -122,6 +125,10 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 	}
 	return out
 }
+
+// unreportedWords say of a case that is held that its hour has passed.
+const unreportedWords = "The hour of the operation has passed, and nobody has reported whether it took place. Time does not end a hold: " +
+	"ask, and have it recorded that the person came or went home, that the operation was called off, or its new day."
 
 // byClock says what the plan takes for true only because its hour has passed;
 // empty where somebody has reported it.

@@ -17,20 +17,23 @@ import (
 // Handout is what the patient and the coach of one case are told, before it is
 // put into words of a language.
 type Handout struct {
-	CaseID   string
-	Name     string   // the patient's, as it is spoken; empty: not known
-	Prefers  []string // languages that the patient prefers: "es", "en"
-	State    readiness.CaseState
-	Day      calendar.Date // of surgery; zero: none
-	Joint    string        // hip, knee; empty: not known
-	Side     string        // left, right, both; empty: not known
-	Approved bool          // the protocol is one that the hospital signed
-	Decides  string        // role of whoever signs for medicines: its code
-	Lines    []HandoutLine // in the protocol's order
-	GoesOn   []GoesOn      // medicines that go on as usual, by name
-	Stranded bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
-	Sequence int64         // of the case's last event: rises with everything that is told of the case
-	Changed  time.Time     // when the plan last changed
+	CaseID  string
+	Name    string   // the patient's, as it is spoken; empty: not known
+	Prefers []string // languages that the patient prefers: "es", "en"
+	State   readiness.CaseState
+	Day     calendar.Date // of surgery; zero: none
+	// Unreported: it is held, its hour has passed, and nobody has said whether the
+	// operation took place.
+	Unreported bool
+	Joint      string        // hip, knee; empty: not known
+	Side       string        // left, right, both; empty: not known
+	Approved   bool          // the protocol is one that the hospital signed
+	Decides    string        // role of whoever signs for medicines: its code
+	Lines      []HandoutLine // in the protocol's order
+	GoesOn     []GoesOn      // medicines that go on as usual, by name
+	Stranded   bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
+	Sequence   int64         // of the case's last event: rises with everything that is told of the case
+	Changed    time.Time     // when the plan last changed
 }
 
 // HandoutLine is one item as the patient and the coach may be told of it.
@@ -70,22 +73,23 @@ type HandoutRow struct {
 
 // HandoutView is what a handout is made from.
 type HandoutView struct {
-	CaseID   string
-	State    readiness.CaseState
-	Sequence int64
-	Changed  time.Time
-	Day      string         // of surgery, as it was planned; empty: none
-	Facts    map[string]any // of the case, as it was planned
-	Booking  *Booking       // nil: it is gone
-	Patient  *fhir.Resource // nil: not received
-	Rows     []HandoutRow
+	CaseID     string
+	State      readiness.CaseState
+	Sequence   int64
+	Changed    time.Time
+	Day        string         // of surgery, as it was planned; empty: none
+	Unreported bool           // as it was planned
+	Facts      map[string]any // of the case, as it was planned
+	Booking    *Booking       // nil: it is gone
+	Patient    *fhir.Resource // nil: not received
+	Rows       []HandoutRow
 	// NameOf gives the name of a professional by reference; empty: not known.
 	NameOf func(reference string) string
 }
 
 // Handout gathers what the patient and the coach are told.
 func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
-	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Sequence: v.Sequence, Changed: v.Changed}
+	h := Handout{CaseID: v.CaseID, State: v.State, Approved: p.Approved, Unreported: v.Unreported, Sequence: v.Sequence, Changed: v.Changed}
 	medicines := map[string]string{}
 	h.Day, _ = calendar.ParseDate(v.Day)
 	h.Joint, _ = v.Facts["joint"].(string)

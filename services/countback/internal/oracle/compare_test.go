@@ -80,7 +80,7 @@ var everyState = []string{
 	"item waived", "item not-needed", "compressed", "too late", "waits", "in doubt", "round 3",
 	"case cancelled", "case closed", "case home", "case arrived", "case held", "case infeasible", "case behind",
 	"case ready", "case on-track",
-	"shown by a record", "a record that lapsed", "late in doubt", "leaves time", "chain", "infeasible by what follows",
+	"shown by a record", "a record that lapsed", "late in doubt", "unreported", "leaves time", "chain", "infeasible by what follows",
 }
 
 func (plan Plan) count(met map[string]int) {

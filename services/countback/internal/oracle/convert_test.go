@@ -171,7 +171,7 @@ func (plan Plan) lines(zone *time.Location) []string {
 		lines = append(lines, fmt.Sprintf("infeasible: %s/%s/%d by %d days, latest %s for %v which takes %d",
 			m.Code, m.Key, m.Round, m.Days, m.Latest, m.Then, m.Takes))
 	}
-	return append(lines, fmt.Sprintf("too late if they apply: %v", plan.Doubtful))
+	return append(lines, fmt.Sprintf("too late if they apply: %v, unreported %t", plan.Doubtful, plan.Unreported))
 }
 
 func linesOf(plan *readiness.Plan, zone *time.Location) []string {
@@ -189,7 +189,7 @@ func linesOf(plan *readiness.Plan, zone *time.Location) []string {
 	for _, key := range plan.TooLateIfAsked {
 		doubtful = append(doubtful, fmt.Sprintf("%s/%s/%d", key.Step, key.Repeat, key.Round))
 	}
-	return append(lines, fmt.Sprintf("too late if they apply: %v", doubtful))
+	return append(lines, fmt.Sprintf("too late if they apply: %v, unreported %t", doubtful, plan.Unreported))
 }
 
 // difference is "" for equal plans, else where they differ and what they were

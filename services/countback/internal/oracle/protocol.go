@@ -192,5 +192,6 @@ type Plan struct {
 	State      string
 	Discharge  Moment
 	Infeasible []Missing
+	Unreported bool     // held, its hour has gone by, and nobody says what became of it
 	Doubtful   []string // musts in doubt that are too late if they turn out to apply
 }

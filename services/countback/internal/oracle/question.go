@@ -153,7 +153,7 @@ func (plan Plan) stands() string {
 	for _, m := range plan.Infeasible {
 		text += fmt.Sprint(" ", m.Code, m.Key, m.Round, m.Latest, m.Then)
 	}
-	return text + fmt.Sprint(plan.Doubtful)
+	return text + fmt.Sprint(plan.Doubtful, plan.Unreported)
 }
 
 // words writes a day, or an instant in a zone.

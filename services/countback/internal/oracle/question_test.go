@@ -169,6 +169,9 @@ func (plan Plan) asked(met map[string]int) {
 		}
 	}
 	met["late in doubt"] += len(plan.Doubtful)
+	if plan.Unreported {
+		met["unreported"]++
+	}
 	if slices.ContainsFunc(plan.Infeasible, func(m Missing) bool { return m.Then != nil }) {
 		met["infeasible by what follows"]++
 	}

@@ -30,6 +30,14 @@ func (p *planner) byTheClock(m Moment) bool {
 	return !m.At.IsZero() && !p.c.Held && !p.now.Before(m.At)
 }
 
+// operation is when it is booked for: an hour, or a whole day.
+func (p *planner) operation() Moment {
+	if p.c.Start.IsZero() {
+		return Moment{Day: p.c.Surgery}
+	}
+	return Moment{p.c.Surgery, p.c.Start}
+}
+
 func waiting(state string) bool {
 	switch state {
 	case "upcoming", "open", "due", "late", "paused":

@@ -98,9 +98,12 @@ const (
 // Hold is a reason why a case may not go ahead. The service raises it; only a
 // person releases it.
 type Hold struct {
-	Key     string // of the item that releases it
-	Kind    string
-	Raised  time.Time
+	Key    string // of the item that releases it
+	Kind   string
+	Raised time.Time
+	// Stood is since when it should have been raised, where nobody planned the case
+	// then; zero: since it was raised. See [Case.CarryOn].
+	Stood   time.Time
 	Records []string // what it rests on, in the order in which they came
 	Ended   time.Time
 	How     string // it ended

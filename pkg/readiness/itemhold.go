@@ -112,7 +112,7 @@ func (w *watch) item(n int) {
 		return
 	}
 	whole := len(w.rule.Steps) == 0
-	if i.State.Waiting() && !i.Last.IsZero() && i.Last.Day <= w.c.Day && (!whole || !w.never(i)) {
+	if i.State.Waiting() && !i.Last.IsZero() && (!whole || !w.never(i)) {
 		w.sooner(i.Last.Ends(w.cal)) // also of one that a hold pauses
 	}
 	switch {
@@ -365,9 +365,9 @@ func (c *Case) begun(holds []Hold, now time.Time) bool {
 // more. The hour alone ends nothing, nor does a person at the desk before it.
 func (c *Case) came(now time.Time) bool { return !c.Arrived.IsZero() && c.started(now) }
 
-// hour is when the operation is to begin: where only its day is known, the end of
+// Hour is when the operation is to begin: where only its day is known, the end of
 // that day; zero where there is none.
-func (c *Case) hour(cal *calendar.Calendar) time.Time {
+func (c *Case) Hour(cal *calendar.Calendar) time.Time {
 	if c.Start.IsZero() && !c.Day.IsZero() {
 		return cal.StartOf(c.Day.Add(1))
 	}
@@ -376,7 +376,7 @@ func (c *Case) hour(cal *calendar.Calendar) time.Time {
 
 // hourPassed reports whether that is past.
 func (c *Case) hourPassed(cal *calendar.Calendar, now time.Time) bool {
-	hour := c.hour(cal)
+	hour := c.Hour(cal)
 	return !hour.IsZero() && !now.Before(hour)
 }
 

@@ -275,7 +275,7 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 			next = t // until then the items stand as they are
 		}
 	}
-	if hour := c.hour(cal); pl.State == CaseHeld && sooner(hour) {
+	if hour := c.Hour(cal); pl.State == CaseHeld && sooner(hour) {
 		next = hour // from then on it is unreported
 	}
 	for _, t := range m.turns() {

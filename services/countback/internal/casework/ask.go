@@ -82,6 +82,11 @@ func (o *Office) askable(tx *store.Tx, a MoveAsk) (row translate.AskRow, patient
 	if !slices.ContainsFunc(p.Steps, func(s readiness.Step) bool { return s.Trigger == readiness.TriggerMove }) {
 		return row, "", Refuse(ErrInvalid, "business-rule", "", "the protocol in force has no step by which another day is asked for")
 	}
+	if c, err := tx.Case(a.CaseID); err == nil {
+		if err := o.wake(tx, c.Patient); err != nil {
+			return row, "", err
+		}
+	}
 	v, err := o.view(tx, a.CaseID)
 	if err != nil {
 		return row, "", err

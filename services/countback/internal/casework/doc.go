@@ -81,4 +81,9 @@
 // slept for a week, or shares the work with others; the lease only saves them
 // from doing it twice. A case that fails rests, longer each time. Time itself
 // never goes back: see store.Open for a clock that does.
+//
+// What should have held a case while nobody looked holds it when somebody looks
+// again (readiness.CarryOn), by what was known then: a message that comes first
+// after a sleep over the hour of surgery wakes the case before it is read. Such a
+// hold says since when it should have stood; its Flag begins when it was raised.
 package casework

@@ -25,7 +25,7 @@ func (w *writing) holds(grounds []readiness.Ground) {
 		if id == "" {
 			id = w.tx.NewID()
 		}
-		v := translate.HoldView{Row: translate.HoldRowOf(id, h), Kind: p.Kind(h.Kind), Words: h.Words(w.grounds, c.Day, today), Clear: h.Clear(w.grounds, c.Day)}
+		v := translate.HoldView{Row: translate.HoldRowOf(id, h), Kind: p.Kind(h.Kind), Words: h.Words(w.grounds, c.Day, today), Clear: h.Clear(w.grounds, c.Day), Late: w.office.facility.LateWords(h)}
 		if !h.Open() {
 			v.Ended = w.endedWords(h)
 		}

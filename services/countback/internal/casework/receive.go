@@ -137,6 +137,9 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 	if err := r.distinct(); err != nil {
 		return nil, err
 	}
+	if err := r.wakeAll(); err != nil {
+		return nil, err
+	}
 	out := make([]Result, len(d.Requests))
 	var people []string
 	for n := range d.Requests {

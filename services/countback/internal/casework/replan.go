@@ -350,16 +350,24 @@ func (w *writing) reckon() *readiness.Plan {
 		w.dated = now
 	}
 	c.Holds, c.Dated = w.priorHolds(), w.dated
-	grounds := w.protocol.Grounds(w.records, w.b, f, f.Today(now))
+	found := func(at time.Time) []readiness.Ground { return w.protocol.Grounds(w.records, w.b, f, f.Today(at)) }
+	turns := func(at time.Time) time.Time { return w.protocol.NextOfRecords(w.records, w.b, f, at) }
 	c.Raised = append(c.Raised, w.protocol.Questions(w.records, w.b, f, now)...)
 	c.Raised = append(c.Raised, w.protocol.Risks(w.records, w.b, f)...)
 	free := *c // what its items show does not depend on what holds it
 	free.Held = false
 	pl := readiness.Make(&free, p, f.Calendar, now)
+	if b := (readiness.Between{From: w.asleepSince(), Now: now, Grounds: found, Next: turns}); !b.From.IsZero() {
+		var passed bool
+		if c.Holds, passed = free.CarryOn(b, pl, p, f.Calendar); passed {
+			free.Holds = c.Holds
+			pl = readiness.Make(&free, p, f.Calendar, now)
+		}
+	}
 	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
-	next = sooner(next, w.protocol.NextOfRecords(w.records, w.b, f, now))
+	next = sooner(next, turns(now))
 	raised := len(c.Raised)
-	w.holds(append(grounds, of...))
+	w.holds(append(found(now), of...))
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
 	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
 	w.ask(pl.State.Begun() && !c.Held)

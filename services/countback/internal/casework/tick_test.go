@@ -219,40 +219,6 @@ func TestNothingChangesBetweenTheTurns(t *testing.T) {
 	}
 }
 
-// A week without the service: it catches up, and ends where one that ran all
-// the time is.
-func TestRestartCatchesUp(t *testing.T) {
-	awake, asleep := newHouse(t), newHouse(t)
-	one, other := awake.book("1", surgery), asleep.book("1", surgery)
-	for day := at("2026-09-09 00:00"); !day.After(at("2027-01-11 09:59")); day = day.AddDate(0, 0, 1) {
-		awake.tickTo(day)
-	}
-	awake.tick("2027-01-11 09:59")
-	mark := asleep.mark()
-	asleep.restart("2027-01-11 09:59")
-	n, err := asleep.office.Tick(context.Background(), asleep.clock(), 100)
-	require.NoError(t, err)
-	require.Equal(t, 1, n)
-
-	states := func(h *house, plan string) map[string][]string {
-		out := map[string][]string{"case": {h.caseRow(plan).State}}
-		for _, i := range h.items(plan) {
-			if i.Step != "clear-hold" { // a hold that nobody could have seen is not made up afterwards
-				out[i.Step] = []string{i.State, i.Status}
-			}
-		}
-		return out
-	}
-	require.Equal(t, states(awake, one.plan), states(asleep, other.plan))
-	require.Equal(t, awake.caseRow(one.plan).NextAt, asleep.caseRow(other.plan).NextAt)
-	// One change is told once, however long it took.
-	require.Equal(t, []string{event.CaseHeld}, asleep.happenings(other.plan, "", mark))
-	require.Equal(t, []string{event.TasksMissed}, asleep.happenings(other.plan, asleep.step(other.plan, "results-review").ID, mark))
-
-	asleep.restart("2027-01-11 09:59")
-	require.Zero(t, asleep.tick("2027-01-11 09:59"))
-}
-
 // A clock that is set back changes nothing: not by itself, and not when a
 // message makes a fresh plan.
 func TestClockSetBack(t *testing.T) {

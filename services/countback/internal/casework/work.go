@@ -44,6 +44,12 @@ func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
 	if err != nil {
 		return out, err
 	}
+	if err := o.wake(tx, item.Patient); err != nil {
+		return out, err
+	}
+	if item, err = tx.Item(t.ID); err != nil {
+		return out, err
+	}
 	if t.IfMatch != "" && strings.TrimSpace(t.IfMatch) != etag(item.Version) {
 		return out, Refuse(ErrVersion, "conflict", "Task", "the Task has changed since the version named in If-Match: read it again")
 	}

@@ -201,7 +201,7 @@ func (w *writing) reason(act *translate.Act, before store.Case) error {
 		}
 		act.Why = protocolChanged(before.Protocol, act.Protocol)
 		act.Sources = append(slices.Clone(act.Sources), f.Resource)
-	case len(w.why.sources) == 0 && len(w.why.work) == 0 && w.why.ask == nil:
+	case w.why.timeOnly():
 		act.Why = "time passed"
 	case w.why.ask.of(w.c.ID):
 		act.Why = w.why.ask.By + " asked for another day of surgery, " + w.why.ask.Day

@@ -56,6 +56,7 @@ type HoldRow struct {
 	For     string            `json:"for,omitempty"`
 	Seen    map[string]string `json:"s,omitempty"`
 	Was     map[string]WasRow `json:"w,omitempty"`
+	Stood   time.Time         `json:"since,omitzero"`
 }
 
 // WasRow is what a ground was when it was released.
@@ -68,7 +69,7 @@ type WasRow struct {
 
 // Hold is the row as the rules read it.
 func (r *HoldRow) Hold() readiness.Hold {
-	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Records: r.Records, Ended: r.Ended, How: r.How}
+	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Stood: r.Stood, Records: r.Records, Ended: r.Ended, How: r.How}
 	h.For, _ = calendar.ParseDate(r.For)
 	for record, day := range r.Seen {
 		if h.Seen == nil {
@@ -88,7 +89,7 @@ func (r *HoldRow) Hold() readiness.Hold {
 
 // HoldRowOf is the stored form of a hold.
 func HoldRowOf(id string, h readiness.Hold) HoldRow {
-	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String()}
+	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Stood: h.Stood, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String()}
 	for record, day := range h.Seen {
 		if r.Seen == nil {
 			r.Seen = map[string]string{}
@@ -134,6 +135,7 @@ type HoldView struct {
 	Clear calendar.Date     // first day of surgery that it allows; zero: cannot be computed
 	Ended string            // how it ended, in words; empty while it is open
 	Items map[string]string // Task that shows an item of the case, by the item's record
+	Late  string            // that it should have been raised earlier than it was, in words; empty: it was in time
 }
 
 // Sentence says the hold in one sentence.
@@ -142,7 +144,21 @@ func (v HoldView) Sentence() string {
 	if v.Words != "" {
 		out += " (" + v.Words + ")"
 	}
+	if v.Late != "" {
+		out += ". " + v.Late
+	}
 	return out + "."
+}
+
+// LateWords say of a hold that was raised later than it stood since when it did, in
+// the facility's zone; empty for one that was raised in time. Its Flag begins when
+// it was raised: before that nobody could have seen it.
+func (f Facility) LateWords(h readiness.Hold) string {
+	if h.Stood.IsZero() {
+		return ""
+	}
+	at := func(t time.Time) string { return t.In(f.Calendar.Zone()).Format("Mon 2 Jan 2006, 15:04") }
+	return "It should have been raised on " + at(h.Stood) + ", when this case was not looked at; it was raised on " + at(h.Raised)
 }
 
 // NameOf is whom a written Reference names: its display, else what it refers to.

@@ -76,6 +76,10 @@ type Raised struct {
 	Role    string        // who is asked, of the step's performers; empty: all of them
 	By      string        // who raised it, where a person did
 	Day     calendar.Date // that is asked for, see TriggerMove
+	// Of a medicine that is stopped: the day of surgery that it was stopped for,
+	// and its last dose as it was planned or, where it is about that, recorded.
+	For  calendar.Date
+	Dose Moment
 }
 
 // Case is the facts of one booked operation.

@@ -86,7 +86,8 @@
 // nothing else of the case is asked any more; so is the day of a last dose that
 // comes while the case is held. So is a last dose that is recorded otherwise than
 // signed: far too early, of a medicine that was signed to go on, or while nobody
-// has decided. The record stands all the same.
+// has decided. The record stands all the same. While such a question is open it says
+// what is true by then of the last dose and the day; an answered one keeps its words.
 //
 // # Doubt
 //

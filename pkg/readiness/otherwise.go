@@ -3,6 +3,8 @@ package readiness
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 )
 
 // otherwise asks about each last dose that is recorded otherwise than it was
@@ -15,25 +17,39 @@ func (s *stranding) otherwise(pl *Plan, p *Protocol) {
 		if s.c.Ending != Running || i.State != StateDone || !i.Step.TakesLastDose() || i.Entry.On.IsZero() {
 			continue
 		}
-		why := s.c.goesOnAfter(p, i)
-		if why == "" {
-			why = s.c.early(p, i)
-		}
-		key := i.Key.Repeat + ofMedicine + "taken-" + i.Entry.On.String()
-		if why == "" || s.open[i.Key.Repeat] || s.raisedStopped(key) {
+		why := s.c.otherwise(p, i)
+		if why == "" || s.open[i.Key.Repeat] || s.toldOf(i) {
 			continue
 		}
-		s.out = append(s.out, Raised{Trigger: TriggerStopped, Key: key, At: s.now, Why: why})
+		key := i.Key.Repeat + taken + i.Entry.On.String()
+		for again := 2; s.raised(TriggerStopped, key); again++ { // the day was corrected, and back
+			key = fmt.Sprintf("%s%s%s-%d", i.Key.Repeat, taken, i.Entry.On, again)
+		}
+		s.out = append(s.out, Raised{Trigger: TriggerStopped, Key: key, At: s.now, Why: why, For: s.c.Day, Dose: Moment{Day: i.Entry.On}})
 	}
 }
 
-func (s *stranding) raisedStopped(key string) bool {
-	for n := range s.out {
-		if s.out[n].Trigger == TriggerStopped && s.out[n].Key == key {
-			return true
-		}
+// otherwise says what is wrong with a last dose that is recorded as taken; empty
+// where nothing is.
+func (c *Case) otherwise(p *Protocol, i *Item) string {
+	if why := c.goesOnAfter(p, i); why != "" {
+		return why
 	}
-	return false
+	return c.early(p, i)
+}
+
+// toldOf reports whether the prescriber was asked already about the day that is
+// recorded. What was asked by an earlier version tells it in its key.
+func (s *stranding) toldOf(i *Item) bool {
+	return slices.ContainsFunc(s.out, func(r Raised) bool {
+		switch {
+		case r.Trigger != TriggerStopped || medicineOf(r.Key) != i.Key.Repeat || !strings.Contains(r.Key, taken):
+			return false
+		case r.Dose.IsZero():
+			return strings.HasSuffix(r.Key, taken+i.Entry.On.String())
+		}
+		return r.Dose.Day == i.Entry.On
+	})
 }
 
 // goesOnAfter says that a prescriber signed that a medicine is not stopped, of

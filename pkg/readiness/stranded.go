@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,7 +34,7 @@ type Before struct {
 // comes while it is held (zero: never).
 func Stranded(b Before, c *Case, pl *Plan, p *Protocol, cal *calendar.Calendar, now time.Time) (out []Raised, next time.Time) {
 	s := stranding{b: b, c: c, cal: cal, now: now, times: map[string]int{}, open: map[string]bool{}}
-	s.carryOn(p)
+	s.carryOn(pl, p)
 	if c.Arrived.IsZero() && c.Left.IsZero() {
 		s.stopped(p)
 		s.otherwise(pl, p)
@@ -53,23 +54,35 @@ type stranding struct {
 	open  map[string]bool // whether an answer is still waited for
 }
 
-// carryOn raises again what was raised before.
-func (s *stranding) carryOn(p *Protocol) {
+// carryOn raises again what was raised before; what is not answered says what is
+// true now.
+func (s *stranding) carryOn(pl *Plan, p *Protocol) {
 	for n := range s.b.Items {
 		i := &s.b.Items[n]
 		step := p.Step(i.Key.Step)
-		if step == nil || i.Raised == nil || i.Key.Round > 1 || step.Trigger != TriggerStopped && step.Trigger != TriggerStopDay {
+		if step == nil || i.Raised == nil || s.followed(i) || step.Trigger != TriggerStopped && step.Trigger != TriggerStopDay {
 			continue
 		}
 		r := *i.Raised
 		r.Trigger, r.Key = step.Trigger, i.Key.Repeat
+		open := !s.answered(i)
+		if open {
+			s.retell(&r, pl, p)
+		}
 		s.out = append(s.out, r)
 		if step.Trigger == TriggerStopped {
 			medicine := medicineOf(r.Key)
 			s.times[medicine]++
-			s.open[medicine] = s.open[medicine] || i.State.Waiting()
+			s.open[medicine] = s.open[medicine] || open
 		}
 	}
+}
+
+// followed reports whether a later round of the item stood.
+func (s *stranding) followed(i *Item) bool {
+	next := i.Key
+	next.Round++
+	return slices.ContainsFunc(s.b.Items, func(o Item) bool { return o.Key == next })
 }
 
 // Keys of what is raised are the medicine's and a number or day.
@@ -88,15 +101,14 @@ func (s *stranding) stopped(p *Protocol) {
 		if i.Key.Repeat == "" || !last || !i.Step.countsFrom(AnchorLastDose) || !s.off(i) {
 			continue
 		}
-		if why := s.why(i.Key, p); why != "" {
-			s.ask(i.Key.Repeat, i.stopped(why))
+		if s.why(i.Key) {
+			s.ask(i.Key.Repeat, s.b.Day, i.Due, p)
 		}
 	}
-	moved := s.moved()
-	for n := 0; moved != "" && n < len(s.b.Items); n++ {
+	for n := 0; s.moved() && n < len(s.b.Items); n++ {
 		i := &s.b.Items[n]
-		if step := p.Step(i.Key.Step); step != nil && step.Trigger == TriggerStopped && !i.State.Waiting() {
-			s.ask(medicineOf(i.Key.Repeat), "was stopped, or to be stopped, for an earlier date, and "+moved+"; the prescriber decided on an earlier change")
+		if step := p.Step(i.Key.Step); step != nil && step.Trigger == TriggerStopped && i.Raised != nil && !i.State.Waiting() {
+			s.ask(medicineOf(i.Key.Repeat), i.Raised.For, i.Raised.Dose, p)
 		}
 	}
 }
@@ -111,33 +123,26 @@ func (s *stranding) off(i *Item) bool {
 	return told && !i.Due.IsZero() && !s.now.Before(i.Due.Ends(s.cal))
 }
 
-// why says what changed; empty when nothing did.
-func (s *stranding) why(k Key, p *Protocol) string {
-	if moved := s.moved(); moved != "" {
-		return moved
+// why reports whether something changed that leaves a medicine stopped.
+func (s *stranding) why(k Key) bool {
+	if s.moved() {
+		return true
 	}
 	for n := range s.c.Holds {
 		h := &s.c.Holds[n]
-		if !h.Open() || s.wasOpen(h.Key) || len(h.Records) > 0 && h.restsOn(k) {
-			continue
+		if h.Open() && !s.wasOpen(h.Key) && (len(h.Records) == 0 || !h.restsOn(k)) {
+			return true
 		}
-		return "the case is held"
 	}
-	return ""
+	return false
 }
 
-// moved says that the date changed or the operation was called off.
-func (s *stranding) moved() string {
-	switch day := func(d calendar.Date) string { return d.Format(dayLayout) }; {
-	case s.c.Ending != Running && !s.b.Ended:
-		return "the operation was called off (" + string(s.c.Ending) + ")"
-	case s.b.Day.IsZero() || s.c.Day == s.b.Day || s.c.Ending != Running:
-		return ""
-	case s.c.Day.IsZero():
-		return "the operation of " + day(s.b.Day) + " has no date any more"
-	default:
-		return "the operation moved from " + day(s.b.Day) + " to " + day(s.c.Day)
+// moved reports whether the date changed or the operation was called off.
+func (s *stranding) moved() bool {
+	if s.c.Ending != Running {
+		return !s.b.Ended
 	}
+	return !s.b.Day.IsZero() && s.c.Day != s.b.Day
 }
 
 func (s *stranding) wasOpen(key string) bool {
@@ -160,30 +165,18 @@ func (h *Hold) restsOn(k Key) bool {
 	return true
 }
 
-// stopped says what is known of a medicine that is, or was to be, stopped, and
-// what happened then.
-func (i *Item) stopped(then string) string {
-	switch on := i.Entry.On; {
-	case i.Entry.Outcome != Done:
-		return "was to be stopped on " + i.Due.Words() + "; nobody has confirmed it. " + upperFirst(then)
-	case on.IsZero():
-		return "is stopped already, and " + then
-	default:
-		return "is stopped already (last dose recorded for " + on.Format(dayLayout) + "), and " + then
-	}
-}
-
-// ask raises the question what to do with a medicine, unless it waits for an answer.
-func (s *stranding) ask(medicine, why string) {
+// ask raises the question what to do with a medicine, unless it waits for an
+// answer. The last dose is the one that was planned for the day of surgery.
+func (s *stranding) ask(medicine string, surgery calendar.Date, planned Moment, p *Protocol) {
 	if s.open[medicine] {
 		return
 	}
 	s.open[medicine] = true
 	s.times[medicine]++
-	s.out = append(s.out, Raised{
-		Trigger: TriggerStopped, Key: fmt.Sprintf("%s%s%d", medicine, ofMedicine, s.times[medicine]), At: s.now,
-		Why: s.c.medicineName(medicine) + " " + why + ".",
-	})
+	r := Raised{Trigger: TriggerStopped, Key: fmt.Sprintf("%s%s%d", medicine, ofMedicine, s.times[medicine]), At: s.now, For: surgery, Dose: planned}
+	e, round := s.c.lastDoseOf(p, medicine)
+	r.Why = s.stoppedWords(&r, e, round > 0)
+	s.out = append(s.out, r)
 }
 
 // stopDays asks when the day of a last dose comes while the case is held.
@@ -200,7 +193,7 @@ func (s *stranding) stopDays(pl *Plan) {
 			continue
 		}
 		key := i.Key.Repeat + ofMedicine + i.Due.Day.String()
-		if s.open[i.Key.Repeat] || s.raised(key) {
+		if s.open[i.Key.Repeat] || s.raised(TriggerStopDay, key) {
 			continue
 		}
 		s.out = append(s.out, Raised{
@@ -210,13 +203,8 @@ func (s *stranding) stopDays(pl *Plan) {
 	}
 }
 
-func (s *stranding) raised(key string) bool {
-	for n := range s.out {
-		if s.out[n].Trigger == TriggerStopDay && s.out[n].Key == key {
-			return true
-		}
-	}
-	return false
+func (s *stranding) raised(trigger, key string) bool {
+	return slices.ContainsFunc(s.out, func(r Raised) bool { return r.Trigger == trigger && r.Key == key })
 }
 
 // medicineName is what a medicine is called, also one that is on no list any more.

@@ -164,8 +164,9 @@ func TestWhoIsLeftStopped(t *testing.T) {
 		}
 	}
 	hold := readiness.Hold{Key: "infection", Kind: "infection", Records: []string{"Condition/1"}}
-	const stopped = "Pill was to be stopped on Thu 26 Nov 2026; nobody has confirmed it. "
-	const moved = stopped + "The operation moved from Mon 30 Nov 2026 to Mon 4 Jan 2027."
+	const stopped = "Pill was to be stopped on Thu 26 Nov 2026 for the operation of Mon 30 Nov 2026; nobody has confirmed it. "
+	const moved = stopped + "The operation is now on Mon 4 Jan 2027: until then the person would be without it for 39 days from the last dose."
+	const held = stopped + "The operation is still on that day, and the case is held: until then the person would be without it for 4 days from the last dose."
 	for _, r := range []struct {
 		name    string
 		changes []func(*situation)
@@ -173,20 +174,22 @@ func TestWhoIsLeftStopped(t *testing.T) {
 	}{
 		{"nothing changed", nil, ""},
 		{"it moved, and the last dose was yesterday", []func(*situation){moves}, moved},
-		{"it moved to an earlier day", []func(*situation){func(s *situation) { s.c.Day = day(t, "2026-11-28") }}, stopped + "The operation moved from Mon 30 Nov 2026 to Sat 28 Nov 2026."},
-		{"it has no date any more", []func(*situation){func(s *situation) { s.c.Day = 0 }}, stopped + "The operation of Mon 30 Nov 2026 has no date any more."},
+		{"it moved to an earlier day", []func(*situation){func(s *situation) { s.c.Day = day(t, "2026-11-28") }}, stopped + "The operation is now on Sat 28 Nov 2026: until then the person would be without it for 2 days from the last dose."},
+		{"it moved to the day of the last dose", []func(*situation){func(s *situation) { s.c.Day = day(t, "2026-11-26") }}, stopped + "The operation is now on Thu 26 Nov 2026: the last dose is not before it."},
+		{"it moved to the day after it", []func(*situation){func(s *situation) { s.c.Day = day(t, "2026-11-27") }}, stopped + "The operation is now on Fri 27 Nov 2026: until then the person would be without it for 1 day from the last dose."},
+		{"it has no date any more", []func(*situation){func(s *situation) { s.c.Day = 0 }}, stopped + "The operation has no date any more; until when the person is without it is not known."},
 		{"it had no date before", []func(*situation){moves, func(s *situation) { s.b.Day = 0 }}, ""},
-		{"it was called off", []func(*situation){func(s *situation) { s.c.Ending = readiness.Cancelled }}, stopped + "The operation was called off (cancelled)."},
+		{"it was called off", []func(*situation){func(s *situation) { s.c.Ending = readiness.Cancelled }}, stopped + "The operation was called off (cancelled); until when the person is without it is not known."},
 		{"it was called off before, and its day is changed", []func(*situation){moves, func(s *situation) { s.c.Ending, s.b.Ended = readiness.Cancelled, true }}, ""},
 		{"it moved, and the last dose is today: until midnight", []func(*situation){moves, func(s *situation) { s.item.Due.Day++ }}, ""},
-		{"it moved, and the last dose was today", []func(*situation){moves, func(s *situation) { s.item.Due.Day++; s.now = clock(t, cal, "2026-11-28 00:00") }}, "Pill was to be stopped on Fri 27 Nov 2026; nobody has confirmed it. The operation moved from Mon 30 Nov 2026 to Mon 4 Jan 2027."},
+		{"it moved, and the last dose was today", []func(*situation){moves, func(s *situation) { s.item.Due.Day++; s.now = clock(t, cal, "2026-11-28 00:00") }}, "Pill was to be stopped on Fri 27 Nov 2026 for the operation of Mon 30 Nov 2026; nobody has confirmed it. The operation is now on Mon 4 Jan 2027: until then the person would be without it for 38 days from the last dose."},
 		{"it moved, and the last dose has no day", []func(*situation){moves, func(s *situation) { s.item.Due = readiness.Moment{} }}, ""},
 		{"it moved, and the medicine did not apply", []func(*situation){moves, func(s *situation) { s.item.Applies = readiness.No }}, ""},
 		{"it moved, and nobody was told: the sign-off was waited for", []func(*situation){moves, func(s *situation) { s.item.Waits = []string{"sign"} }}, ""},
 		{"it moved, and the item was waived", []func(*situation){moves, func(s *situation) { s.item.State = readiness.StateWaived }}, ""},
 		{"it moved, and the item was not needed", []func(*situation){moves, func(s *situation) { s.item.State = readiness.Needless }}, ""},
-		{"it moved, and the last dose was confirmed for that day", []func(*situation){moves, done("2026-11-30"), func(s *situation) { s.item.Due = readiness.Moment{} }}, "Pill is stopped already, and the operation moved from Mon 30 Nov 2026 to Mon 4 Jan 2027."},
-		{"and its day is told", []func(*situation){moves, done("2026-11-30"), func(s *situation) { s.item.Entry.On = day(t, "2026-11-25") }}, "Pill is stopped already (last dose recorded for Wed 25 Nov 2026), and the operation moved from Mon 30 Nov 2026 to Mon 4 Jan 2027."},
+		{"it moved, and the last dose was confirmed for that day", []func(*situation){moves, done("2026-11-30"), func(s *situation) { s.item.Due = readiness.Moment{} }}, "Pill is stopped already for the operation of Mon 30 Nov 2026; nobody has said on which day the last dose was. The operation is now on Mon 4 Jan 2027; for how long the person is without it is not known."},
+		{"and its day is told", []func(*situation){moves, done("2026-11-30"), func(s *situation) { s.item.Entry.On = day(t, "2026-11-25") }}, "Pill is stopped already for the operation of Mon 30 Nov 2026: the last dose is recorded for Wed 25 Nov 2026. The operation is now on Mon 4 Jan 2027: until then the person would be without it for 40 days from the last dose."},
 		{"it moved, and the last dose was confirmed for an earlier booking", []func(*situation){moves, done("2026-11-02")}, ""},
 		{"it moved, and the item is no last dose", []func(*situation){moves, func(s *situation) {
 			other := *s.item.Step
@@ -196,18 +199,18 @@ func TestWhoIsLeftStopped(t *testing.T) {
 		{"it moved, and the item is of no medicine", []func(*situation){moves, func(s *situation) { s.item.Key.Repeat = "" }}, ""},
 		{"it moved, and the person is in already", []func(*situation){moves, func(s *situation) { s.c.Arrived = s.now }}, ""},
 		{"it moved, and the person has left", []func(*situation){moves, func(s *situation) { s.c.Left = s.now }}, ""},
-		{"it is held", []func(*situation){func(s *situation) { s.c.Holds = []readiness.Hold{hold} }}, stopped + "The case is held."},
+		{"it is held", []func(*situation){func(s *situation) { s.c.Holds = []readiness.Hold{hold} }}, held},
 		{"it was held before", []func(*situation){func(s *situation) { s.c.Holds, s.b.Holds = []readiness.Hold{hold}, []readiness.Hold{hold} }}, ""},
 		{"it was held before, and that hold ended", []func(*situation){func(s *situation) {
 			was := hold
 			was.Ended = s.now
 			s.c.Holds, s.b.Holds = []readiness.Hold{hold}, []readiness.Hold{was}
-		}}, stopped + "The case is held."},
+		}}, held},
 		{"another hold was open before", []func(*situation){func(s *situation) {
 			was := hold
 			was.Key = "teeth"
 			s.c.Holds, s.b.Holds = []readiness.Hold{hold}, []readiness.Hold{was}
-		}}, stopped + "The case is held."},
+		}}, held},
 		{"the hold has ended", []func(*situation){func(s *situation) {
 			is := hold
 			is.Ended = s.now
@@ -218,11 +221,11 @@ func TestWhoIsLeftStopped(t *testing.T) {
 		}}, ""},
 		{"the hold is about this item and another", []func(*situation){func(s *situation) {
 			s.c.Holds = []readiness.Hold{{Key: timing, Kind: timing, Records: []string{"item:stop/pill", "item:stop/other"}}}
-		}}, stopped + "The case is held."},
+		}}, held},
 		{"the hold is about the same medicine's other step", []func(*situation){func(s *situation) {
 			s.c.Holds = []readiness.Hold{{Key: timing, Kind: timing, Records: []string{"item:must/pill"}}}
-		}}, stopped + "The case is held."},
-		{"the hold rests on nothing yet", []func(*situation){func(s *situation) { s.c.Holds = []readiness.Hold{{Key: "infection", Kind: "infection"}} }}, stopped + "The case is held."},
+		}}, held},
+		{"the hold rests on nothing yet", []func(*situation){func(s *situation) { s.c.Holds = []readiness.Hold{{Key: "infection", Kind: "infection"}} }}, held},
 		{"the medicine is on no list any more", []func(*situation){moves, func(s *situation) { s.c.Medicines = nil }}, moved},
 	} {
 		t.Run(r.name, func(t *testing.T) {
@@ -237,13 +240,17 @@ func TestWhoIsLeftStopped(t *testing.T) {
 			for _, f := range r.changes {
 				f(&s)
 			}
+			if s.item.Entry.Outcome != readiness.NoOutcome {
+				s.c.Entries = map[readiness.Key]readiness.Entry{s.item.Key: s.item.Entry}
+			}
+			planned := s.item.Due
 			out, next := readiness.Stranded(s.b, &s.c, &readiness.Plan{}, p, cal, s.now)
 			require.True(t, next.IsZero())
 			if r.why == "" {
 				require.Empty(t, out)
 				return
 			}
-			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: "pill@1", At: s.now, Why: r.why}}, out)
+			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: "pill@1", At: s.now, Why: r.why, For: s.b.Day, Dose: planned}}, out)
 		})
 	}
 }
@@ -302,7 +309,7 @@ func TestAskedOnceUntilAnswered(t *testing.T) {
 	again, _ := readiness.Stranded(readiness.Before{Day: day(t, theDay), Items: []readiness.Item{asked(redatedStep, "pill@1", 1, readiness.StateDone)}}, &moved, &readiness.Plan{}, p, cal, now)
 	require.Equal(t, "as it was", again[0].Why)
 	require.Equal(t, readiness.TriggerStopped, again[0].Trigger)
-	require.Contains(t, again[1].Why, "the prescriber decided on an earlier change")
+	require.Equal(t, "Pill was stopped, or to be stopped, for an earlier date. The operation is now on Mon 4 Jan 2027; for how long the person is without it is not known. The prescriber has answered an earlier question about it.", again[1].Why)
 }
 
 // The day of a last dose comes while the case is held: the prescriber is asked

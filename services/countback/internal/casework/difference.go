@@ -96,5 +96,10 @@ func (w *writing) told() map[readiness.Key]string {
 	for _, l := range w.protocol.Tell(w.changes) {
 		out[l.Key] = l.Words()
 	}
+	for key, row := range w.written {
+		if was := w.rows[key]; was != nil && was.Raised != row.Raised && out[key] == "" {
+			out[key] = "what it is about: " + row.Raised
+		}
+	}
 	return out
 }

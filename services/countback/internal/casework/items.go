@@ -122,6 +122,7 @@ func (w *writing) items() error {
 		}
 		if was := w.rows[i.Key]; was != nil {
 			row.Work = was.Work
+			row.KeepAnswered(was)
 		}
 		if i.Replaces > 0 {
 			row.Replaces = w.taskID(readiness.Key{Step: i.Key.Step, Repeat: i.Key.Repeat, Round: i.Replaces})

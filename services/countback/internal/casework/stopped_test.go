@@ -33,6 +33,9 @@ func (h *house) asked(plan string) []string {
 	return out
 }
 
+// The last dose of stopped, as a question to the prescriber tells it.
+const stoppedForThe11th = "Warfarin is stopped already for the operation of Mon 11 Jan 2027: the last dose is recorded for Tue 5 Jan 2027. "
+
 // A medicine is stopped, and what it was stopped for falls away: the prescriber
 // is asked, once and urgently, and no new last dose reaches the patient. (What is
 // in the way of the operation differs; the danger is the same: check values 2,
@@ -44,31 +47,31 @@ func TestRestartOrBridge(t *testing.T) {
 		says string
 	}{
 		{"the date moves", func(h *house, b booked) { h.move("1", b.patient, "2027-02-15") },
-			"the operation moved from Mon 11 Jan 2027 to Mon 15 Feb 2027"},
+			"The operation is now on Mon 15 Feb 2027: until then the person would be without it for 41 days from the last dose."},
 		{"postponed without a date", func(h *house, b booked) {
 			a := appointment("1", b.patient, surgery).with("status", "waitlist").with("start", nil).with("end", nil)
 			h.put(by(a), a)
-		}, "the operation of Mon 11 Jan 2027 has no date any more"},
+		}, "The operation has no date any more; until when the person is without it is not known."},
 		{"cancelled", func(h *house, b booked) {
 			a := appointment("1", b.patient, surgery).with("status", "cancelled")
 			h.put(by(a), a)
-		}, "the operation was called off (cancelled)"},
+		}, "The operation was called off (cancelled); until when the person is without it is not known."},
 		{"no-show", func(h *house, b booked) {
 			h.set("2027-01-11 11:00")
 			a := appointment("1", b.patient, surgery).with("status", "noshow")
 			h.put(by(a), a)
-		}, "the operation was called off (no-show)"},
+		}, "The operation was called off (no-show); until when the person is without it is not known."},
 		{"held", func(h *house, b booked) {
 			c := infection("1", b.patient, "active", "")
 			h.put(by(c), c)
-		}, "the case is held"},
+		}, "The operation is still on that day, and the case is held: until then the person would be without it for 6 days from the last dose."},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			h := newHouse(t)
 			b := h.stopped()
 			mark := h.mark()
 			r.then(h, b)
-			want := []string{"requested: Warfarin is stopped already (last dose recorded for Tue 5 Jan 2027), and " + r.says + "."}
+			want := []string{"requested: " + stoppedForThe11th + r.says}
 			require.Equal(t, want, h.asked(b.plan))
 			require.Contains(t, h.steps(h.after(mark), event.TasksOpened), "restart-or-bridge")
 			for _, i := range h.rounds(b.plan, "medicine-stop") {
@@ -129,7 +132,8 @@ func TestAskedAgainWhenItMovesAgain(t *testing.T) {
 	h.move("1", b.patient, "2027-03-01")
 	asked := h.asked(b.plan)
 	require.Len(t, asked, 2)
-	require.Contains(t, asked[1], "requested: Warfarin was stopped, or to be stopped, for an earlier date, and the operation moved from Mon 22 Feb 2027 to Mon 1 Mar 2027; the prescriber decided on an earlier change.")
+	require.Equal(t, "completed: "+stoppedForThe11th+"The operation is now on Mon 22 Feb 2027: until then the person would be without it for 48 days from the last dose.", asked[0], "what was answered keeps its words")
+	require.Equal(t, "requested: "+stoppedForThe11th+"The operation is now on Mon 1 Mar 2027: until then the person would be without it for 55 days from the last dose. The prescriber has answered an earlier question about it.", asked[1])
 }
 
 // The day of a last dose comes while the case is held: the prescriber decides

@@ -34,19 +34,23 @@ type Row struct {
 	Marks    string           `json:"m,omitempty"` // c: compressed, t: too late
 	Raised   string           `json:"ev,omitempty"`
 	RaisedAt string           `json:"at,omitempty"`
-	Role     string           `json:"ro,omitempty"`    // the one performer who is asked
-	Replaces string           `json:"rp,omitempty"`    // id of the Task that this one replaces
-	Because  string           `json:"bc,omitempty"`    // why it no longer counts, or is asked again
-	By       string           `json:"by,omitempty"`    // the name of who asked for it, where a person did
-	Day      string           `json:"day,omitempty"`   // the day of surgery that is asked for
-	About    string           `json:"about,omitempty"` // the record that it was raised for, or a version of it
-	Why      string           `json:"why,omitempty"`   // why it is no longer asked for
-	Work     *Work            `json:"e,omitempty"`
-	Record   string           `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
-	RecordOn string           `json:"po,omitempty"`  // the day that it shows
-	Advice   []string         `json:"adv,omitempty"` // what the rules on medicines say
-	LeaveBy  string           `json:"lb,omitempty"`  // the last day that leaves time for what must follow, where that is earlier
-	LeaveFor []string         `json:"lf,omitempty"`  // codes of the steps that follow, each after the one before
+	Role     string           `json:"ro,omitempty"`  // the one performer who is asked
+	Replaces string           `json:"rp,omitempty"`  // id of the Task that this one replaces
+	Because  string           `json:"bc,omitempty"`  // why it no longer counts, or is asked again
+	By       string           `json:"by,omitempty"`  // the name of who asked for it, where a person did
+	Day      string           `json:"day,omitempty"` // the day of surgery that is asked for
+	// Of a question about a stopped medicine: the day of surgery that it was
+	// stopped for, and its last dose as it was planned or recorded.
+	StoppedFor string   `json:"sf,omitempty"`
+	Dose       string   `json:"ds,omitempty"`
+	About      string   `json:"about,omitempty"` // the record that it was raised for, or a version of it
+	Why        string   `json:"why,omitempty"`   // why it is no longer asked for
+	Work       *Work    `json:"e,omitempty"`
+	Record     string   `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
+	RecordOn   string   `json:"po,omitempty"`  // the day that it shows
+	Advice     []string `json:"adv,omitempty"` // what the rules on medicines say
+	LeaveBy    string   `json:"lb,omitempty"`  // the last day that leaves time for what must follow, where that is earlier
+	LeaveFor   []string `json:"lf,omitempty"`  // codes of the steps that follow, each after the one before
 }
 
 // Work is what people recorded on a Task. It survives every change of plan.
@@ -116,7 +120,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose)}
 	}
 	return i
 }
@@ -143,8 +147,18 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.About = recordNamed.FindString(i.Raised.Key)
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 		r.By, r.Day = i.Raised.By, i.Raised.Day.String()
+		r.StoppedFor, r.Dose = i.Raised.For.String(), f.written(i.Raised.Dose)
 	}
 	return r
+}
+
+// KeepAnswered keeps the words of a question about a medicine, and what it was
+// about, that was answered as was said: another round of it says what is true now.
+func (r *Row) KeepAnswered(was *Row) {
+	if r.Work == nil || r.Work.Outcome == readiness.NoOutcome || was.StoppedFor == "" {
+		return
+	}
+	r.Raised, r.StoppedFor, r.Dose = was.Raised, was.StoppedFor, was.Dose
 }
 
 // written is a moment as FHIR writes it: a date, or an instant with the

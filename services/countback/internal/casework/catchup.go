@@ -26,7 +26,7 @@ type Caught struct {
 
 // CatchUp plans every open case again that was last planned by another protocol
 // than the one in force, each in a transaction of its own, and returns when none
-// is left. A case row says which protocol planned it: so what is left is known
+// is left. Then it looks through the bookings without a case. A case row says which protocol planned it: so what is left is known
 // after a crash, and a case is never told of twice.
 //
 // A case that fails keeps no other from its turn. It is handed to Tick, which
@@ -44,7 +44,11 @@ func (o *Office) CatchUp(ctx context.Context) (Caught, error) {
 			ids, place, err = tx.OlderCases(f.Canonical(), place, catchUpBatch)
 			return err
 		})
-		if err != nil || len(ids) == 0 {
+		if err != nil {
+			return out, err
+		}
+		if len(ids) == 0 {
+			err := o.lookThrough(ctx, &out)
 			return out, err
 		}
 		if err := o.catchUp(ctx, ids, &out); err != nil {

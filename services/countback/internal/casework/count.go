@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"example.org/countback/services/countback/internal/store"
-	"example.org/countback/services/countback/internal/translate"
 )
 
 // Counts are the figures that an operator watches.
@@ -88,44 +87,4 @@ func (o *Office) planned(tx *store.Tx, c store.Case) (Planned, error) {
 		p.Tasks = append(p.Tasks, t)
 	}
 	return p, nil
-}
-
-// Unplanned is a booking that was kept and has no open case, with the reason.
-type Unplanned struct{ Booking, Patient, Reason string }
-
-// Unplanned lists the bookings that were kept and have no open case.
-func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
-	var out []Unplanned
-	err := o.db.Read(ctx, func(tx *store.Tx) error {
-		p, err := o.inForce(tx)
-		if err != nil {
-			return err
-		}
-		patients, err := tx.Patients(booking...)
-		if err != nil {
-			return err
-		}
-		for _, patient := range patients {
-			records, err := o.records(tx, patient)
-			if err != nil {
-				return err
-			}
-			cases, err := tx.CasesOf(patient)
-			if err != nil {
-				return err
-			}
-			for _, b := range translate.Bookings(records, p, o.facility) {
-				if c := caseOf(cases, &b, nil); c != nil && c.Open {
-					continue // planned already, though it may be without a date for now
-				} else if c == nil && b.Opens && nameless(records, &b) {
-					b.Opens, b.Reason = false, "no identifier to know it by"
-				}
-				if !b.Opens {
-					out = append(out, Unplanned{Booking: b.Primary, Patient: patient, Reason: b.Reason})
-				}
-			}
-		}
-		return nil
-	})
-	return out, err
 }

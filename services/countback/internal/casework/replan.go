@@ -58,6 +58,7 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		return err
 	}
 	bookings := translate.Bookings(records, p, o.facility)
+	kept := keeping{records: records, now: tx.Now}
 	taken := map[string]bool{}
 	for n := range bookings {
 		b := &bookings[n]
@@ -68,16 +69,19 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 				if why.kept != nil {
 					why.kept[b.Primary] = b.Reason
 				}
+				kept.add(b, nil, b.Reason)
 				continue
 			}
 			if nameless(records, b) {
 				if path := sentAs(b, why.at); path != "" {
 					return refuseNameless(path)
 				}
-				continue // not of this message: kept, and listed as unplanned
+				kept.add(b, nil, noNumber) // not of this message
+				continue
 			}
 			c = &store.Case{ID: tx.NewID(), Patient: patient}
 		}
+		was := *c
 		taken[c.ID] = true
 		w := &writing{office: o, tx: tx, protocol: p, c: c, b: b, records: records, why: why, fresh: c.Sequence == 0}
 		w.forebears = forebears(bookings, cases, b, c)
@@ -87,6 +91,12 @@ func (o *Office) replan(tx *store.Tx, patient string, why cause) error {
 		if err := w.make(); err != nil {
 			return err
 		}
+		if !c.Open && !b.Opens {
+			kept.add(b, &was, b.Reason)
+		}
+	}
+	if err := o.keep(tx, patient, kept.list); err != nil {
+		return err
 	}
 	for n := range cases {
 		if c := &cases[n]; !taken[c.ID] && (c.Open || why.worked(c.ID)) {

@@ -40,7 +40,7 @@ func (o *Office) standings(tx *store.Tx, p *translate.Protocol, patient string, 
 		case !b.Opens:
 			s.reason = b.Reason
 		case nameless(records, &b):
-			s.reason = "no identifier to know it by"
+			s.reason = noNumber
 		}
 		out = append(out, s)
 	}

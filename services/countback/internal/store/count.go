@@ -2,7 +2,6 @@ package store
 
 import (
 	"database/sql"
-	"strings"
 )
 
 // StateCount is how many cases are in a state.
@@ -33,15 +32,12 @@ func (tx *Tx) Waiting() (int64, error) {
 }
 
 // Patients lists the names of patients that current resources of the types
-// stand under, in their order.
-func (tx *Tx) Patients(types ...string) ([]string, error) {
+// stand under, in their order, those after a name, no more than limit.
+func (tx *Tx) Patients(after string, limit int, types ...string) ([]string, error) {
 	if len(types) == 0 {
 		return nil, nil
 	}
-	args := make([]any, 0, len(types))
-	for _, t := range types {
-		args = append(args, t)
-	}
-	return tx.texts(`SELECT DISTINCT patient FROM resource WHERE patient <> '' AND deleted = 0
-		AND type IN (`+strings.Repeat(`?,`, len(types)-1)+`?) ORDER BY patient`, args...)
+	args := append(append([]any{after}, anys(types)...), limit)
+	return tx.texts(`SELECT DISTINCT patient FROM resource WHERE patient > ? AND patient <> '' AND deleted = 0
+		AND type IN (`+marks(len(types))+`) ORDER BY patient LIMIT ?`, args...)
 }

@@ -59,7 +59,7 @@ func TestReassign(t *testing.T) {
 	read(t, db, func(tx *Tx) error {
 		all, err := tx.OfPatient("p")
 		require.Len(t, all, 3)
-		people, err2 := tx.Patients("Procedure", "Appointment")
+		people, err2 := tx.Patients("", 9, "Procedure", "Appointment")
 		require.Equal(t, []string{"p"}, people)
 		require.NoError(t, err2)
 		return err

@@ -21,6 +21,7 @@ type Booking struct {
 	Meets      bool   // whether it is an operation that is planned for here
 	Opens      bool   // whether it opens a case now
 	Reason     string // why not
+	Kept       string // what it is where it opens none, one of the Kept constants
 	Awaits     bool   // false: an order or procedure without an appointment, and not to be carried out any more
 	Case       readiness.Case
 }
@@ -97,6 +98,7 @@ func (b *Booking) absorb(appointments []Booking, tolerance int) {
 		if a.Opens && sides && mine["joint"] == theirs["joint"] && near(a.Case.Day, b.Case.Day, tolerance) {
 			a.Candidates = append(a.Candidates, b.Primary)
 			b.Meets, b.Opens, b.Reason = false, false, "an appointment plans the same operation for that time"
+			b.Kept = KeptOver
 			return
 		}
 	}
@@ -248,6 +250,7 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	}
 	b.Awaits = g.appointment != nil || awaits(g)
 	b.Opens = b.Reason == ""
+	b.Kept = f.keptAs(g, c)
 	return b
 }
 

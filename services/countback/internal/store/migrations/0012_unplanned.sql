@@ -1,0 +1,20 @@
+-- +goose Up
+
+-- Bookings that are held and have no open case, with the reason: written by the
+-- transaction that decides it. Who is left out wrongly is prepared by nobody.
+CREATE TABLE unplanned (
+    patient TEXT NOT NULL,
+    booking TEXT NOT NULL,    -- reference of the resource that stands for it
+    reason  TEXT NOT NULL,
+    kind    TEXT NOT NULL,    -- what it is to whoever looks for bookings that were missed
+    day     TEXT NOT NULL,    -- of surgery, 2006-01-02; empty: none
+    since   INTEGER NOT NULL, -- for this reason
+    PRIMARY KEY (patient, booking)
+) WITHOUT ROWID;
+CREATE INDEX unplanned_by_day ON unplanned (kind, day, booking);
+
+-- By which protocol all bookings were last looked through for it; one row, or none
+-- before the first time.
+CREATE TABLE unplanned_read (
+    protocol TEXT NOT NULL
+);

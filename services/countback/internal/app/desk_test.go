@@ -164,7 +164,7 @@ func TestDesk(t *testing.T) {
 		name string
 		try  func(*testing.T, context.Context, *App)
 	}{
-		{"cases", deskCases}, {"report", deskReport}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"printed", deskPrinted}, {"what if", deskWhatIf}, {"pages", deskPages}, {"sheet", deskSheet},
+		{"cases", deskCases}, {"unplanned", deskUnplanned}, {"report", deskReport}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"printed", deskPrinted}, {"what if", deskWhatIf}, {"pages", deskPages}, {"sheet", deskSheet},
 		{"reported", deskReported}, {"morning", deskMorning}, {"another day", deskAsk}, {"hold", deskHold}, {"adrift", deskAdrift},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })

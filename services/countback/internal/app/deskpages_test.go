@@ -45,6 +45,9 @@ func deskPages(t *testing.T, ctx context.Context, a *App) {
 		"report":    "/programme?from=2026-09-01&to=2027-03-01",
 		"me":        "/me",
 		"calendar":  "/case/" + behind + "/calendar",
+		"unplanned": "/unplanned",
+		"received":  "/received/" + unplannedOf(t, a, "Wrenfurrow"),
+		"no case":   "/cases?find=Wrenfurrow",
 	} {
 		t.Run(name, func(t *testing.T) {
 			for _, look := range []struct {

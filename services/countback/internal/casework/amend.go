@@ -120,6 +120,7 @@ func (r *receipt) erase(n int, q *Request) error {
 		return err
 	}
 	r.sources = append(r.sources, versioned(next))
+	r.strange(next)
 	done := erasure{result: Result{Stored: next, Changed: true, Deleted: true}}
 	if slices.Contains(planned, cur.Type) && strings.HasPrefix(cur.Patient, "Patient/") {
 		done.people = []string{cur.Patient}

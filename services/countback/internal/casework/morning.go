@@ -35,6 +35,11 @@ type Morning struct {
 	Passed CaseList  // of these, whose day has passed: was it done, or what is the new day?
 	Lists  []PressList
 	New    CaseList
+	// Without are joint replacements of today or to come that have no case, those
+	// since Since first.
+	Without CaselessPage
+	Unsaid  int64 // bookings that do not say which operation they are
+	Undated int64 // joint replacements without a day
 }
 
 // CaseList is the head of a list of cases.
@@ -140,8 +145,10 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 	if m.New.Total, err = r.tx.CountCasesSince(m.Since); err != nil {
 		return err
 	}
-	m.New.Cases, err = r.lines(fresh)
-	return err
+	if m.New.Cases, err = r.lines(fresh); err != nil {
+		return err
+	}
+	return r.withoutPlan(m, rows("without"))
 }
 
 func (r *morningReader) line(it store.Item) (PressLine, error) {

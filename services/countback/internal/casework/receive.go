@@ -109,6 +109,8 @@ type receipt struct {
 	sources  []string          // versioned references of what changed
 	at       map[string]string // Type/id → where the sender finds it in the message
 	erased   map[int]erasure   // what became of deletions, by request
+
+	strangers []stranger // bookings of nobody who is known here, to be looked at again
 }
 
 // target is the resource that a request turned out to mean.
@@ -161,6 +163,9 @@ func (r *receipt) run(d Delivery) ([]Result, error) {
 		if err := r.office.replan(r.tx, patient, why); err != nil {
 			return nil, err
 		}
+	}
+	if err := r.keepStrangers(); err != nil {
+		return nil, err
 	}
 	if err := r.counted(); err != nil {
 		return nil, err
@@ -238,7 +243,7 @@ func note(s store.Stored, kept map[string]string) string {
 	case s.Type != "Appointment":
 		return ""
 	case !strings.HasPrefix(s.Patient, "Patient/"):
-		return "kept, and no case is opened: it names no patient who is known here"
+		return "kept, and no case is opened: " + noPerson
 	case reason != "":
 		return "kept, and no case is opened: " + reason
 	}
@@ -299,6 +304,8 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 		return Result{}, nil, err
 	}
 	r.office.parsed.put(next, parsed)
+	r.strange(cur)
+	r.strange(next)
 	r.sources = append(r.sources, versioned(next))
 	r.at[next.Type+"/"+next.ID] = q.path("")
 	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true, Note: place.note}
@@ -366,6 +373,7 @@ func (r *receipt) arrived(res *fhir.Resource, ref string) ([]string, error) {
 		}
 		if moved > 0 {
 			people = append(people, ref)
+			r.strangers = append(r.strangers, stranger{name: awaited(id)})
 		}
 	}
 	return people, nil

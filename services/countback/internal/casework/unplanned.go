@@ -19,13 +19,16 @@ const noNumber = "no identifier to know it by"
 // Unplanned is a booking that was kept and has no open case, with the reason.
 type Unplanned struct{ Booking, Patient, Reason string }
 
-// Unplanned lists the bookings that were kept and have no open case, by patient.
+// Unplanned lists the bookings of people known here that were kept and have no
+// open case, by patient.
 func (o *Office) Unplanned(ctx context.Context) ([]Unplanned, error) {
 	var out []Unplanned
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		list, err := tx.AllUnplanned()
 		for _, u := range list {
-			out = append(out, Unplanned{Booking: u.Booking, Patient: u.Patient, Reason: u.Reason})
+			if strings.HasPrefix(u.Patient, "Patient/") {
+				out = append(out, Unplanned{Booking: u.Booking, Patient: u.Patient, Reason: u.Reason})
+			}
 		}
 		return err
 	})
@@ -142,9 +145,6 @@ func (o *Office) lookThrough(ctx context.Context, out *Caught) error {
 // lookAt notes which bookings of a person have no open case, and plans for the
 // person where one would open one. Where nothing differs it only reads.
 func (o *Office) lookAt(ctx context.Context, patient string) (err error) {
-	if !strings.HasPrefix(patient, "Patient/") {
-		return nil // nobody known here, whose bookings wait for them
-	}
 	defer func() {
 		if v := recover(); v != nil { // one person must not end the service
 			err = fmt.Errorf("panic of type %T\n%s", v, debug.Stack())
@@ -177,6 +177,10 @@ func (o *Office) lookAt(ctx context.Context, patient string) (err error) {
 // caseless are the bookings of a person that have no open case, as replan notes
 // them, and whether one has none yet that would open one.
 func (o *Office) caseless(tx *store.Tx, patient string) (list []store.Unplanned, opens bool, err error) {
+	if !strings.HasPrefix(patient, "Patient/") {
+		list, err = o.strangers(tx, patient)
+		return list, false, err
+	}
 	p, err := o.inForce(tx)
 	if err != nil {
 		return nil, false, err

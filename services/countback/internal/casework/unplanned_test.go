@@ -142,3 +142,77 @@ func TestBookingsAreLookedThrough(t *testing.T) {
 	require.Equal(t, translate.KeptUnsaid, h.noted()[0].Kind)
 	require.Len(t, h.found("CarePlan"), 2, "the one to come has a case, the one past has none")
 }
+
+// The morning lists joint replacements to come that have no case, those that are
+// news first, and only counts what may be one or has no day. A page goes on where
+// the one before it ended.
+func TestTheMorningListsBookingsWithoutACase(t *testing.T) {
+	h := newHouse(t)
+	revision := func(n, day string) string {
+		return h.store(appointment(n, h.newPatient(n), day).with("reasonCode", []res{coded(pcs, revisionCode)}))
+	}
+	late, near, past := revision("1", "2027-03-01"), revision("2", "2026-12-01"), revision("3", "2026-09-09")
+	h.set("2026-09-15 08:00")
+	fresh := revision("4", "2027-02-01")
+	h.store(codeless("5", h.newPatient("5"), surgery))
+	h.store(order("6", h.newPatient("6")))
+	h.store(procedure("7", h.newPatient("7"), cholecystCode, surgery))
+	h.store(appointment("8", h.newPatient("8"), surgery).with("status", "cancelled"))
+
+	m, err := h.office.Morning(context.Background(), MorningOptions{Rows: 9, More: 9})
+	require.NoError(t, err)
+	var listed []string
+	for _, l := range m.Without.Lines {
+		listed = append(listed, l.Booking)
+	}
+	require.Equal(t, []string{fresh, near, late}, listed)
+	require.Equal(t, []int64{3, 1, 1}, []int64{m.Without.Total, m.Unsaid, m.Undated})
+	first := m.Without.Lines[0]
+	require.Equal(t, []string{"2027-02-01", "a revision of an earlier joint replacement", "QuillfeatherDiagnosis worn hip"},
+		[]string{first.Day.String(), first.Reason, first.Says})
+
+	var paged []string
+	q := CaselessQuery{List: CaselessAll, Limit: 3}
+	for {
+		p, err := h.office.Caseless(context.Background(), q)
+		require.NoError(t, err)
+		require.EqualValues(t, 8, p.Total)
+		for _, l := range p.Lines {
+			paged = append(paged, l.Booking)
+		}
+		if q.After = p.Next; p.Next == (store.UnplannedPlace{}) {
+			break
+		}
+	}
+	require.Len(t, paged, 8)
+	require.Equal(t, []string{past, near}, paged[1:3], "by day, those without one first")
+
+	named, err := h.office.Caseless(context.Background(), CaselessQuery{List: CaselessAll, Words: "P-3", Limit: 9})
+	require.NoError(t, err)
+	require.Len(t, named.Lines, 1)
+	require.Equal(t, past, named.Lines[0].Booking)
+}
+
+// A joint replacement that was booked for somebody who is not known here waits for
+// them, and is listed meanwhile; also where it names nobody at all.
+func TestABookingOfNobodyKnownIsNoted(t *testing.T) {
+	h := newHouse(t)
+	a := appointment("1", "", surgery).with("participant", []res{{"actor": logical(personSystem, "P-1"), "status": "accepted"}})
+	room := appointment("2", "", surgery).with("participant", []res{{"actor": res{"display": "Theatre 1"}, "status": "accepted"}})
+	h.store(codeless("3", "", surgery).with("participant", room["participant"])) // a room that is kept free, as far as one can tell
+	waits, none := h.store(a), h.store(room)
+	noted := h.noted()
+	require.Len(t, noted, 2)
+	for n, want := range []string{none, waits} {
+		require.Equal(t, []string{want, "it names no patient who is known here", translate.KeptJoint},
+			[]string{noted[n].Booking, noted[n].Reason, noted[n].Kind})
+	}
+	list, err := h.office.Caseless(context.Background(), CaselessQuery{List: CaselessJoint, Limit: 9})
+	require.NoError(t, err)
+	require.Equal(t, "Nobody who is known here", list.Lines[0].Person.Name)
+	patient := h.newPatient("1")
+	h.onlyCase(patient)
+	require.Len(t, h.noted(), 1)
+	h.store(appointment("2", patient, "2027-06-01"))
+	require.Empty(t, h.noted())
+}

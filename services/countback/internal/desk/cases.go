@@ -27,6 +27,8 @@ type casesPage struct {
 	Week             string // what the chosen week is
 	WeekBefore       string
 	WeekAfter        string
+	// Without are bookings of the people found that have no open case.
+	Without caselessTable
 }
 
 type option struct {
@@ -81,6 +83,9 @@ func (d *Desk) casesPage(c *gin.Context) error {
 	}
 	if found.Prev != (store.CasePlace{}) {
 		p.First = ask.address(url.Values{})
+	}
+	if p.Without, err = d.caselessNamed(c, ask.Words); err != nil {
+		return err
 	}
 	return d.render(c, http.StatusOK, "cases", p)
 }

@@ -79,6 +79,8 @@ var routes = []route{
 	{http.MethodGet, "/case/:id/calendar.ics", (*Desk).calendarFile},
 	{http.MethodPost, "/case/:id/calendar", (*Desk).makeLink},
 	{http.MethodPost, "/case/:id/calendar/revoke", (*Desk).revokeLink},
+	{http.MethodGet, "/unplanned", (*Desk).caselessPage},
+	{http.MethodGet, "/received/:type/:id", (*Desk).receivedPage},
 	{http.MethodGet, "/answers/:id", (*Desk).answersPage},
 	{http.MethodGet, "/weeks", (*Desk).weeksPage},
 	{http.MethodGet, "/weeks/:table", (*Desk).weeksTable},

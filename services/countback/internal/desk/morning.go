@@ -25,8 +25,10 @@ type morningPage struct {
 	Danger caseTable
 	Passed caseTable
 	New    caseTable
-	Alarms []alarm
-	Heard  bool // there is a source that was heard from
+	// Without are bookings that opened no case.
+	Without caselessTable
+	Alarms  []alarm
+	Heard   bool // there is a source that was heard from
 	// Deaf are receivers that do not take what they are told.
 	Deaf  []alarm
 	First string
@@ -134,6 +136,7 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	if int64(len(m.New.Cases)) < m.New.Total {
 		out.New.More = Root + "?more=new#new"
 	}
+	out.Without = d.newMorningCaseless(m, today)
 	return out
 }
 

@@ -24,6 +24,8 @@ var served = map[string]struct {
 	"open cases":             {`SELECT id FROM care_case WHERE open = 1 AND id > ? ORDER BY id LIMIT ?`, []any{"", 1}, "care_case_open"},
 	"older cases":            {olderCases, []any{"u|1", "", "", 1}, "care_case USING COVERING INDEX care_case_by_protocol ((protocol,id)>(?,?))"},
 	"open counts":            {openCounts, nil, "care_case USING COVERING INDEX care_case_by_protocol"},
+	"unplanned, a list":      {`SELECT booking FROM unplanned WHERE kind IN (?) AND day >= ? ORDER BY since < ?, day, booking LIMIT ?`, []any{"k", "", 1, 1}, "unplanned_by_day (kind=? AND day>?)"},
+	"unplanned, of one":      {`SELECT booking FROM unplanned WHERE patient = ? ORDER BY booking`, []any{"p"}, "unplanned USING PRIMARY KEY (patient=?)"},
 	"unpublished":            {`SELECT ` + outboxColumns + ` FROM outbox WHERE published_at IS NULL ORDER BY seq LIMIT ?`, []any{1}, "outbox_unpublished"},
 	"resources of a patient": {`SELECT id FROM resource r WHERE r.patient = ? AND r.patient <> '' AND r.deleted = 0`, []any{"p"}, "resource_by_patient"},
 }

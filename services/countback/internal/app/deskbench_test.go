@@ -127,6 +127,7 @@ func (o original) copy(tx *store.Tx, n int, today time.Time) error {
 	for k, i := range items[:deskItems] {
 		i.CaseID, i.Version, i.State, i.Status = c.ID, 1, "upcoming", "draft"
 		switch {
+		case offset >= 0 && n%3 == 0 && bytes.Contains(i.Data, []byte(`"q":`)): // nobody knows whether it applies
 		case offset < 0 && k > 0, offset >= 0 && k%4 == 0:
 			i.State, i.Status = "done", "completed"
 			i.Updated = day.AddDate(0, 0, -10) // in time, as most are

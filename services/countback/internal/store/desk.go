@@ -161,11 +161,12 @@ func (tx *Tx) Quiet(steps []string, state string, limit int) (out []Item, total 
 
 // Undone are items of some steps that are not asked of anybody although they were
 // due before a time, those with the nearest day of surgery from a day on first; and
-// how many there are in all, counted no further than to most.
+// how many there are in all, counted no further than to most. Few are due by then,
+// so that is asked before the step.
 func (tx *Tx) Undone(steps []string, from string, due time.Time, limit, most int) (out []Item, total int64, err error) {
 	out, total, err = tx.head(limit, `SELECT care_case, n FROM item INDEXED BY item_in_doubt WHERE status = 'draft' AND state = 'upcoming' AND surgery >= ?
-		AND step IN (`+marks(len(steps))+`) AND due_to < ? ORDER BY surgery, care_case, n LIMIT ?`,
-		append(append([]any{from}, anys(steps)...), micros(due), most)...)
+		AND due_to < ? AND step IN (`+marks(len(steps))+`) ORDER BY surgery, care_case, n LIMIT ?`,
+		append(append([]any{from, micros(due)}, anys(steps)...), most)...)
 	return out, total, wrap("undone items", err)
 }
 

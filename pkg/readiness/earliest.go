@@ -17,6 +17,9 @@ type Safe struct {
 	Obstacles []Obstacle
 	// Unknown says what must be known for the answer to hold, and by when.
 	Unknown []Doubt
+	// Pressing is what must be done for the answer to hold and is late or soon
+	// due, and by when, in the protocol's order.
+	Pressing []Pressing
 }
 
 // Conditional reports whether the day holds only if something becomes known: it
@@ -44,9 +47,9 @@ type Doubt struct {
 // must of the preparation would be past its last day, no must that is fixed
 // would be too late, and nothing in the records is too near by its own days. A
 // hold that a person has to release first, and a ground whose end nobody has
-// named, which is counted as over today, are told as what must be known. The
-// answer is not monotone: a later day may fail again, so Run says how far it
-// holds.
+// named, which is counted as over today, are told as what must be known, and
+// what is late or soon due as what must be done. The answer is not monotone: a
+// later day may fail again, so Run says how far it holds.
 func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
 	var out Safe
 	stands := obstacles{}
@@ -68,6 +71,7 @@ func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe 
 		if out.Run++; out.Run == 1 {
 			out.Day = day
 			out.Unknown = slices.Concat(c.unended(p, day, today), c.unreleased(p, day), plan.unknownMusts())
+			out.Pressing = plan.pressing(&try, c, p, cal, now)
 			stands.meet(nil, nil, day)
 		}
 	}

@@ -193,6 +193,7 @@ func (p *planner) infeasible(items []Item) []Missing {
 	demands := make([]demand, len(items))
 	for n := range items {
 		demands[n] = p.demandOn(n, items, edges, lastOnly)
+		items[n].mustBy, items[n].mustFor = demands[n].day, demands[n].codes
 	}
 	today := p.place.dateOf(p.now)
 	late := func(n int) bool {

@@ -38,6 +38,8 @@ var planted = []struct{ name, file, line, instead string }{
 	{"a record of the future counts", "readiness/proof.go", "p.On > today || ", ""},
 	{"the oldest record counts", "readiness/proof.go", "cmp.Compare(e.On, o.On)", "cmp.Compare(o.On, e.On)"},
 	{"a record from before the booking is shown", "readiness/proof.go", "return p.On >= from", "return true"},
+	{"what is late now does not press", "readiness/press.go", "late := makeMusts(booked, p, cal, now).overdue(cal, now)", "late := map[Key]bool{}"},
+	{"what presses has until its own last day", "readiness/press.go", "if m.then[n].codes != nil {", "if false {"},
 	{"an obstacle is cleared once for all", "readiness/earliest.go", "		o[key] = &Obstacle{Key: r.Key}\n", "		if o[key] == nil {\n			o[key] = &Obstacle{Key: r.Key}\n		}\n"},
 }
 

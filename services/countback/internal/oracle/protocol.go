@@ -169,6 +169,8 @@ type Item struct {
 	LeaveFor   []string // the steps that follow, where that is before its own last day
 	Span       [2]Day   // the first and the last day on which it can be done
 	Record     string   // that shows what became of it
+	mustBy     Day      // the last day that leaves time for the musts that follow
+	mustFor    []string // these musts, where that is before its own last day
 	step       *Step
 	entry      *Entry
 	raised     time.Time

@@ -12,6 +12,7 @@ type Safe struct {
 	Run       int // so many operating days in a row can
 	Obstacles []Obstacle
 	Doubts    []Doubt
+	Presses   []Pressing
 }
 
 // Obstacle is a must that stands in the way, and the first operating day from
@@ -24,6 +25,15 @@ type Obstacle struct {
 // Doubt is a must that may turn out to apply, and its last moment on that day.
 type Doubt struct {
 	Code, Key string
+	By        Moment
+}
+
+// Pressing is a must that nobody has done and that is late or soon due, with its
+// due moment on that day, whether that is over, and until when it is of use.
+type Pressing struct {
+	Code, Key string
+	Due       Moment
+	Over      bool
 	By        Moment
 }
 
@@ -67,6 +77,8 @@ func Earliest(place *Place, rules Rules, c Case, now time.Time) Safe {
 		return slices.Compare([]string{a.Code, a.Key}, []string{b.Code, b.Key})
 	})
 	if first < len(tried) {
+		p := &planner{place, rules, c.on(place, safe.Day), now, nil}
+		safe.Presses = p.presses(plans[first].Items, Make(place, rules, c, now).Items)
 		for _, it := range plans[first].Items {
 			if it.Applies == Unknown && it.step.Need == Must && waiting(it.State) && it.Last.Day <= safe.Day {
 				safe.Doubts = append(safe.Doubts, Doubt{it.Code, it.Key, it.Last})
@@ -75,6 +87,37 @@ func Earliest(place *Place, rules Rules, c Case, now time.Time) Safe {
 	}
 	return safe
 }
+
+// presses lists the musts before surgery that wait and are late as things stand, or
+// that are late or to be warned of with surgery on the day in question.
+func (p *planner) presses(then, now []Item) []Pressing {
+	isLate := func(it Item) bool {
+		for _, other := range now {
+			if other.Code == it.Code && other.Key == it.Key && other.Applies == Yes &&
+				(other.State == "missed" || waiting(other.State) && p.over(other.Due)) {
+				return true
+			}
+		}
+		return false
+	}
+	var list []Pressing
+	for _, it := range then {
+		by := it.Last
+		if it.mustFor != nil { // others must still follow
+			by = Moment{Day: it.mustBy}
+		}
+		if it.step.Need != Must || it.step.Trigger == holdRaised || it.Applies != Yes || !waiting(it.State) || by.Day > p.c.Surgery {
+			continue
+		}
+		if p.warned(it) || p.over(it.Due) || isLate(it) {
+			list = append(list, Pressing{it.Code, it.Key, it.Due, p.over(it.Due), by})
+		}
+	}
+	return list
+}
+
+// holdRaised is the event of a hold, which is told as what must be known.
+const holdRaised = "hold-raised"
 
 // obstacle notes that a must stood in the way of the nth day tried, so that it
 // is clear on the next at the soonest.

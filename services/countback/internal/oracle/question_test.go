@@ -137,6 +137,9 @@ func (s Safe) words(zone *time.Location) string {
 	for _, d := range s.Doubts {
 		text += fmt.Sprintf(", doubt %s/%s by %s", d.Code, d.Key, d.By.words(zone))
 	}
+	for _, o := range s.Presses {
+		text += fmt.Sprintf(", do %s/%s, due %s, over %t, by %s", o.Code, o.Key, o.Due.words(zone), o.Over, o.By.words(zone))
+	}
 	return text
 }
 
@@ -147,6 +150,9 @@ func safeOf(s readiness.Safe, zone *time.Location) string {
 	}
 	for _, d := range s.Unknown {
 		text += fmt.Sprintf(", doubt %s/%s by %s", d.Key.Step, d.Key.Repeat, wordsOf(d.By, zone))
+	}
+	for _, o := range s.Pressing {
+		text += fmt.Sprintf(", do %s/%s, due %s, over %t, by %s", o.Key.Step, o.Key.Repeat, wordsOf(o.Due, zone), o.Over, wordsOf(o.By, zone))
 	}
 	return text
 }

@@ -202,10 +202,11 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 }
 
 // failedBefore reports whether the item failed for another date than the one
-// that stands: for this one it is asked again. Not so an ask for another date.
+// that stands: for this one it is asked again. Not so an ask for another date, nor
+// the news of one: the next date is raised by itself.
 func (i *Item) failedBefore(c *Case) bool {
 	was, known := i.Entry.For[DetailDate]
-	return i.Entry.Outcome == Failed && known && was != c.Day.String() && i.Step.Trigger != TriggerMove
+	return i.Entry.Outcome == Failed && known && was != c.Day.String() && i.Step.Trigger != TriggerMove && i.Step.Trigger != TriggerTold
 }
 
 // date sets what follows from the case alone: window, last day, condition.

@@ -25,6 +25,9 @@ type Before struct {
 	Day   calendar.Date
 	Ended bool // without surgery
 	Holds []Hold
+
+	Dated  time.Time // since when the day of surgery was known; zero: since it was booked
+	Handed bool      // a calendar was handed out
 }
 
 // Stranded finds the medicines that a change leaves stopped, or about to be, for

@@ -25,6 +25,7 @@ type writing struct {
 	created    time.Time
 	dataBefore []byte    // the case row's data as it stood
 	dated      time.Time // since when the day of surgery is known
+	handed     bool      // a calendar of the day that stood was handed out
 	before     caseData  // the case as it stood
 
 	old      map[readiness.Key]store.Item
@@ -140,8 +141,11 @@ func (w *writing) items() error {
 		row := *w.rows[ch.Old.Key]
 		row.State, row.Status = readiness.Needless, "cancelled"
 		row.Why = "The plan no longer has this step."
-		if ch.Old.Step.Trigger == readiness.TriggerMove {
+		switch ch.Old.Step.Trigger {
+		case readiness.TriggerMove:
 			row.Why = "The operation began before the booking moved."
+		case readiness.TriggerTold:
+			row.Why = "The operation began: the person knows the day."
 		}
 		by, err := w.office.protocolOf(w.tx, w.old[ch.Old.Key].Protocol)
 		if err != nil {

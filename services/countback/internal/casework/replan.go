@@ -380,7 +380,11 @@ func (w *writing) reckon() *readiness.Plan {
 	w.holds(append(found(now), of...))
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
 	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
-	w.ask(pl.State.Begun() && !c.Held)
+	begun := pl.State.Begun() && !c.Held
+	w.ask(begun)
+	if !w.fresh {
+		c.Raised = append(c.Raised, readiness.Told(w.stood(), c, p, begun && c.Ending == readiness.Running, f.Calendar, now)...)
+	}
 	if c.Held || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}
@@ -391,7 +395,10 @@ func (w *writing) reckon() *readiness.Plan {
 // stood is how the case stood before.
 func (w *writing) stood() readiness.Before {
 	b := readiness.Before{Items: w.oldItems, Ended: w.c.State == string(readiness.CaseCancelled), Holds: w.priorHolds()}
-	b.Day = translate.DayOf(w.before.Day)
+	b.Day, b.Dated, b.Handed = translate.DayOf(w.before.Day), w.before.Dated, w.handed
+	if b.Dated.IsZero() {
+		b.Dated = w.before.Booked
+	}
 	return b
 }
 

@@ -20,6 +20,9 @@ func (w *writing) make() error {
 	if err := w.load(); err != nil {
 		return err
 	}
+	if err := w.handedOut(); err != nil {
+		return err
+	}
 	if err := w.carry(); err != nil {
 		return err
 	}

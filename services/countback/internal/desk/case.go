@@ -42,6 +42,7 @@ type onePage struct {
 	Movable   bool
 	Ask       *askPart // another day is asked for; nil: none
 	Open      bool
+	Untold    string // what the person still goes by; empty: they know the day
 }
 
 type holdLine struct {
@@ -124,7 +125,7 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
 		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice,
-		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open,
+		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(),
 	}
 	if screen := newAxes(v, d.Calendar, onScreen); len(screen) > 0 {
 		one.Axis = screen[0]

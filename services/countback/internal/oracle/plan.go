@@ -92,11 +92,14 @@ func (p *planner) entry(it Item, round int) *Entry {
 // asksForAnotherDay is the event of a request for another date.
 const asksForAnotherDay = "another-day-asked"
 
+// tellsOfAnotherDay is the event of a date that is not the one that was told.
+const tellsOfAnotherDay = "told-day-changed"
+
 // failedBefore: the item failed, but for another date of surgery. Whoever was told
 // that another date cannot be had has their answer, whatever the date is then.
 func (p *planner) failedBefore(it Item) bool {
 	failed := it.entry != nil && it.entry.Kind == "failed" && it.entry.For != p.c.Surgery
-	return failed && it.step.Trigger != asksForAnotherDay
+	return failed && it.step.Trigger != asksForAnotherDay && it.step.Trigger != tellsOfAnotherDay
 }
 
 // tooEarly says whether it was done before it could be. A fixed step cannot be

@@ -90,18 +90,22 @@ type Case struct {
 	Stay    string        // planned stay; empty: the protocol's default
 	Arrived time.Time     // zero: not yet
 	Left    time.Time     // actual discharge; zero: not yet
-	Held    bool          // a hold is open
-	Spared  map[Key]bool  // items that a hold does not pause, by step and repeat: they clear it
-	Dated   time.Time     // since when the day of surgery is known; zero: since it was booked
-	Ending  Ending
-	Facts   map[string]any      // known facts only
-	Repeats map[string][]string // for steps that repeat: one key for each item
-	Raised  []Raised
-	Details map[string]string // side, procedure, stay, surgeon: what may void evidence
-	Entries map[Key]Entry
-	Proofs  map[Key][]Proof // by step and repeat, Round 0; in any order
-	Grounds []Ground        // what may hold the case
-	Holds   []Hold          // what does, or did
+	// Operated is when the operation was done, where a record says that it was; Seen
+	// names the record that says that the person came, left or was operated on.
+	Operated time.Time
+	Seen     string
+	Held     bool         // a hold is open
+	Spared   map[Key]bool // items that a hold does not pause, by step and repeat: they clear it
+	Dated    time.Time    // since when the day of surgery is known; zero: since it was booked
+	Ending   Ending
+	Facts    map[string]any      // known facts only
+	Repeats  map[string][]string // for steps that repeat: one key for each item
+	Raised   []Raised
+	Details  map[string]string // side, procedure, stay, surgeon: what may void evidence
+	Entries  map[Key]Entry
+	Proofs   map[Key][]Proof // by step and repeat, Round 0; in any order
+	Grounds  []Ground        // what may hold the case
+	Holds    []Hold          // what does, or did
 
 	Medicines []Medicine // what the person takes, each kind once
 	Kidney    *Kidney    // nil: nothing is known

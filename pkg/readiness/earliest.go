@@ -123,7 +123,7 @@ func (o Obstacle) binds(b Obstacle) bool {
 func (c *Case) on(day calendar.Date, cal *calendar.Calendar) Case {
 	out := *c
 	out.Day, out.Held, out.Ending = day, false, Running
-	out.Arrived, out.Left = time.Time{}, time.Time{}
+	out.Arrived, out.Left, out.Operated, out.Seen = time.Time{}, time.Time{}, time.Time{}, ""
 	if !c.Start.IsZero() {
 		h, m, s := c.Start.In(cal.Zone()).Clock()
 		out.Start = cal.At(day, h, m).Add(time.Duration(s) * time.Second)

@@ -81,7 +81,7 @@ func ItemGrounds(pl *Plan, c *Case, p *Protocol, cal *calendar.Calendar, now tim
 		}
 	}
 	for n := range c.Holds {
-		if h := &c.Holds[n]; h.Open() && p.supplied(h.Kind) && !c.Arrived.IsZero() {
+		if h := &c.Holds[n]; h.Open() && p.supplied(h.Kind) && c.reported() {
 			w.sooner(c.Start) // then it is over
 		}
 	}
@@ -353,7 +353,7 @@ func (c *Case) pauses(i *Item) bool {
 // begun reports whether the operation has begun: somebody says so, or the clock
 // does where nothing held the case when its hour came.
 func (c *Case) begun(holds []Hold, now time.Time) bool {
-	if !c.Arrived.IsZero() || !c.Left.IsZero() {
+	if c.reported() {
 		return true
 	}
 	held := slices.ContainsFunc(holds, func(h Hold) bool { return h.Open() })
@@ -363,7 +363,7 @@ func (c *Case) begun(holds []Hold, now time.Time) bool {
 // came reports whether somebody has said that the person came, and the hour of the
 // operation is past: what was to be there by then stands in the way of nothing any
 // more. The hour alone ends nothing, nor does a person at the desk before it.
-func (c *Case) came(now time.Time) bool { return !c.Arrived.IsZero() && c.started(now) }
+func (c *Case) came(now time.Time) bool { return c.reported() && c.started(now) }
 
 // Hour is when the operation is to begin: where only its day is known, the end of
 // that day; zero where there is none.

@@ -180,7 +180,7 @@ func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
 	// somebody says so.
 	passed := func(t time.Time) bool { return !c.Held && !t.IsZero() && !now.Before(t) }
 	left := !c.Left.IsZero() || passed(pl.Discharge.At)
-	arrived := !c.Arrived.IsZero() || passed(c.Start)
+	arrived := !c.Arrived.IsZero() || !c.Operated.IsZero() || passed(c.Start)
 	switch {
 	case c.Ending != Running:
 		return CaseCancelled

@@ -31,7 +31,7 @@ func (s CaseState) Begun() bool {
 // nobody has reported it: that the person came, and that they left.
 func (pl *Plan) ByClock(c *Case) (came, left bool) {
 	gone := pl.State == CaseHome || pl.State == CaseClosed
-	return (gone || pl.State == CaseArrived) && c.Arrived.IsZero() && c.Left.IsZero(), gone && c.Left.IsZero()
+	return (gone || pl.State == CaseArrived) && !c.reported(), gone && c.Left.IsZero()
 }
 
 // Standing is an obstacle on one of the days that it stands in the way of.

@@ -24,6 +24,7 @@ const (
 	ActAssign    = "assign"
 	ActTried     = "tried" // nobody was reached: a note with the time, and nothing else
 	ActSign      = "sign"
+	ActHappened  = "happened" // what became of an operation whose day has passed
 )
 
 // Act is what a person does with one item, in words instead of a whole Task.
@@ -39,6 +40,11 @@ type Act struct {
 	Signs   string // of a signature for a medicine: one of the Sign constants
 	Dose    string // the day of the last dose that is signed, where it is another one, 2006-01-02
 	DoseAt  string // its hour by the facility's clock, 15:04; empty: any
+	Came    string // the day on which the person came, 2006-01-02
+	CameAt  string // its hour by the facility's clock, 15:04; empty: not known
+	Home    string // the day on which they went home
+	HomeAt  string // its hour
+	NotDone bool   // the operation did not take place
 	Meant   bool   // a last dose later than the rules give is meant; else it is a *LateDose
 	Source  string // that the archive names
 
@@ -103,6 +109,7 @@ var deeds = map[string]struct{ status, code, said string }{
 	ActAssign:    {"", "", "Taken on."},
 	ActTried:     {"", "", "Tried, not reached."},
 	ActSign:      {"completed", "", ""},
+	ActHappened:  {"completed", "", ""},
 }
 
 // acted is the Task with what the person wrote.
@@ -125,7 +132,12 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 			return nil, err
 		}
 	}
-	if a.Does == ActDone || a.Does == ActSign {
+	if a.Does == ActHappened {
+		if err := o.tells(t, &a); err != nil {
+			return nil, err
+		}
+	}
+	if a.Does == ActDone || a.Does == ActSign || a.Does == ActHappened {
 		delete(t, "executionPeriod")
 		if a.On != "" {
 			changes["executionPeriod"] = map[string]string{"end": a.On}

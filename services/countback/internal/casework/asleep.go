@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"time"
 
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 )
 
@@ -22,6 +23,20 @@ func (w *writing) asleepSince() time.Time {
 		return time.Time{}
 	}
 	return w.c.NextAt
+}
+
+// awake makes the plan as if nothing held the case, with the holds carried on over
+// what was slept through.
+func (w *writing) awake(free *readiness.Case, grounds func(time.Time) []readiness.Ground, turns func(time.Time) time.Time) *readiness.Plan {
+	p, cal, now := w.protocol.Protocol, w.office.facility.Calendar, w.tx.Now
+	pl := readiness.Make(free, p, cal, now)
+	b := readiness.Between{From: w.asleepSince(), Now: now, Grounds: grounds, Next: turns}
+	holds, passed := free.CarryOn(b, pl, p, cal)
+	if !passed {
+		return pl
+	}
+	free.Holds, w.b.Case.Holds = holds, holds
+	return readiness.Make(free, p, cal, now)
 }
 
 // timeOnly reports whether nothing but time leads to the plan.

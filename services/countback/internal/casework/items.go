@@ -147,6 +147,9 @@ func (w *writing) items() error {
 		case readiness.TriggerTold:
 			row.Why = "The operation began: the person knows the day."
 		}
+		if ch.Old.Step.Trigger == readiness.TriggerUnreported {
+			row.Why = "The booking has another day now."
+		}
 		by, err := w.office.protocolOf(w.tx, w.old[ch.Old.Key].Protocol)
 		if err != nil {
 			return err

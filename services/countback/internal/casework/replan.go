@@ -356,6 +356,7 @@ func (w *writing) reckon() *readiness.Plan {
 	c, f := &w.b.Case, w.office.facility
 	c.Entries = w.entries()
 	p, now := w.protocol.Protocol, w.tx.Now
+	known := w.happened()
 	if w.dated = w.before.Dated; w.fresh || w.before.Day != c.Day.String() {
 		w.dated = now
 	}
@@ -366,14 +367,7 @@ func (w *writing) reckon() *readiness.Plan {
 	c.Raised = append(c.Raised, w.protocol.Risks(w.records, w.b, f)...)
 	free := *c // what its items show does not depend on what holds it
 	free.Held = false
-	pl := readiness.Make(&free, p, f.Calendar, now)
-	if b := (readiness.Between{From: w.asleepSince(), Now: now, Grounds: found, Next: turns}); !b.From.IsZero() {
-		var passed bool
-		if c.Holds, passed = free.CarryOn(b, pl, p, f.Calendar); passed {
-			free.Holds = c.Holds
-			pl = readiness.Make(&free, p, f.Calendar, now)
-		}
-	}
+	pl := w.awake(&free, found, turns)
 	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
 	next = sooner(next, turns(now))
 	raised := len(c.Raised)
@@ -385,6 +379,7 @@ func (w *writing) reckon() *readiness.Plan {
 	if !w.fresh {
 		c.Raised = append(c.Raised, readiness.Told(w.stood(), c, p, begun && c.Ending == readiness.Running, f.Calendar, now)...)
 	}
+	c.AskWhatHappened(w.oldItems, known, pl, p, f.Calendar, now)
 	if c.Held || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}

@@ -70,26 +70,35 @@ func codedAs(system, code string) map[string]any {
 	return map[string]any{"coding": []any{map[string]string{"system": system, "code": code}}}
 }
 
-// dose is the last dose of an act: a day, or a day and an hour by the facility's
-// clock.
+// dose is the last dose of an act.
 func (o *Office) dose(a *Act) (map[string]any, error) {
-	day, err := calendar.ParseDate(strings.TrimSpace(a.Dose))
+	return o.dayOrHour(a.Dose, a.DoseAt, "say on which day the last dose is", "the hour of the last dose is not a time of day")
+}
+
+// dayOrHour is a day, or a day and an hour by the facility's clock, as the value of
+// an output.
+func (o *Office) dayOrHour(on, clock, noDay, noHour string) (map[string]any, error) {
+	day, err := calendar.ParseDate(strings.TrimSpace(on))
 	if err != nil {
-		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", "say on which day the last dose is")
+		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", noDay)
 	}
-	if strings.TrimSpace(a.DoseAt) == "" {
+	if strings.TrimSpace(clock) == "" {
 		return map[string]any{"valueDate": day.String()}, nil
 	}
-	at, err := time.Parse("15:04", strings.TrimSpace(a.DoseAt))
+	at, err := time.Parse("15:04", strings.TrimSpace(clock))
 	if err != nil {
-		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", "the hour of the last dose is not a time of day")
+		return nil, Refuse(ErrMalformed, fhir.CodeValue, "Task.output", noHour)
 	}
 	return map[string]any{"valueDateTime": o.facility.Calendar.At(day, at.Hour(), at.Minute()).Format(time.RFC3339)}, nil
 }
 
 // said is what the note says of a signature.
 func (a *Act) said(words string) string {
-	if a.Does != ActSign {
+	switch a.Does {
+	case ActHappened:
+		return a.happenedWords()
+	case ActSign:
+	default:
 		return words
 	}
 	words = signWords[a.Signs]

@@ -114,7 +114,7 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	}
 	ri := row.Item(p, o.facility)
 	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, translate.WorkOptions{
-		Today: o.facility.Today(tx.Now), Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat),
+		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat),
 	})
 	if len(issues) > 0 {
 		return nil, "", &Refusal{Err: ErrInvalid, Issues: issues}

@@ -25,6 +25,7 @@ var deedWords = map[string]string{
 	casework.ActAssign:    "Recorded who takes it on.",
 	casework.ActTried:     "Noted that it was tried. The item stays as it is.",
 	casework.ActSign:      "Recorded what the prescriber signed.",
+	casework.ActHappened:  "Recorded what happened.",
 	didRelease:            "The hold is released.",
 	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }
@@ -64,6 +65,7 @@ func (d *Desk) act(c *gin.Context) error {
 		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
 		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
+		Came: form("came"), CameAt: form("came-at"), Home: form("home"), HomeAt: form("home-at"), NotDone: form("not-done") == "yes",
 	}
 	if _, known := deedWords[a.Does]; !known || a.Does == didRelease {
 		return fmt.Errorf("%w: it does not say what was done", errForm)
@@ -105,9 +107,11 @@ func (d *Desk) act(c *gin.Context) error {
 	return nil
 }
 
-// signable says what a signature lacks, before it is tried.
+// signable says what a signature, or a report of what happened, lacks before it is tried.
 func signable(a *casework.Act) error {
 	switch {
+	case a.Does == casework.ActHappened && a.Came+a.Home == "" && !a.NotDone:
+		return fmt.Errorf("%w: say when the person came or went home, or that the operation did not take place", errForm)
 	case a.Does != casework.ActSign:
 		return nil
 	case a.Signs == "":

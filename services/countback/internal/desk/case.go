@@ -87,10 +87,11 @@ type acts struct {
 	Must                                                                 bool // that it could not be done holds the case
 	Clears                                                               bool // done by releasing a hold: who, and why
 	Decides                                                              bool // done only with what was decided on a report
+	Happened, HomeOnly                                                   bool // what became of the operation; only when they went home
 }
 
 // Any reports whether anything may be done.
-func (a acts) Any() bool { return a.Done || a.Sign || a.Reopen || a.Note }
+func (a acts) Any() bool { return a.Done || a.Sign || a.Happened || a.Reopen || a.Note }
 
 type eventLine struct {
 	At, Why, By string
@@ -332,6 +333,9 @@ func actsOn(i *casework.ItemView) (a acts) {
 		a.Clears = a.Done && i.Step.Trigger == readiness.TriggerHold
 		if i.Step.SignsLastDose() {
 			a.Sign, a.Done = a.Done, false
+		}
+		if asks, homeOnly := i.Happened(); asks {
+			a.Happened, a.HomeOnly, a.Done = a.Done, homeOnly, false
 		}
 	}()
 	switch i.Status {

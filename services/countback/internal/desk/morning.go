@@ -126,7 +126,7 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	out.Passed = d.newCaseTable(m.Passed, today)
 	out.Passed.ID, out.Passed.Title = "passed", "The day has passed"
 	out.Passed.Says = "Was it done, or what is the new day? These stood as shown when their day came, and the record system has said neither. " +
-		"Ask, and have it recorded there: the operation, or the new booking. Until then nothing of them can be prepared."
+		"Ask, and have it recorded there: the operation, or the new booking; or say on the case's page when the person came and went home. Until then nothing of them can be prepared."
 	if int64(len(m.Passed.Cases)) < m.Passed.Total {
 		out.Passed.More = Root + "?more=passed#passed"
 	}

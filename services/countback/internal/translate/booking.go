@@ -24,6 +24,10 @@ type Booking struct {
 	Kept       string // what it is where it opens none, one of the Kept constants
 	Awaits     bool   // false: an order or procedure without an appointment, and not to be carried out any more
 	Case       readiness.Case
+	// Told says what a person reported of the day of surgery, and what of it the
+	// records contradict; empty: nothing.
+	Told    string
+	notDone string // why there is no day, where a person reported so
 }
 
 // notAwaited is why an order or procedure without an appointment opens no case.
@@ -234,6 +238,7 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	c.Booked = f.booked(all[0])
 	c.Ending = ending(g)
 	f.times(g, c, p.LinkTolerance)
+	f.operated(g, c, p.LinkTolerance)
 	// Postponed: nothing that counts from the date may be started.
 	c.Held = c.Day.IsZero() || waiting(g)
 	c.Stay = planned(g, c.Facts)
@@ -383,7 +388,7 @@ func (f Facility) times(g *group, c *readiness.Case, tolerance int) {
 			}
 		}
 		if s := a.status(); s == "arrived" || s == "checked-in" {
-			c.Arrived = a.Updated
+			c.Arrived, c.Seen = a.Updated, a.Ref()
 		}
 	}
 	if c.Day.IsZero() {
@@ -396,10 +401,25 @@ func (f Facility) times(g *group, c *readiness.Case, tolerance int) {
 		}
 		switch e.status() {
 		case "arrived", "triaged", "in-progress", "onleave", "finished":
-			c.Arrived = firstOf(f.instant(e.String("period", "start")), e.Updated)
+			c.Arrived, c.Seen = firstOf(f.instant(e.String("period", "start")), e.Updated), e.Ref()
 		}
 		if e.status() == "finished" {
 			c.Left = firstOf(f.instant(e.String("period", "end")), firstOf(e.Since, e.Updated))
+		}
+	}
+}
+
+// operated sets when the operation was done, where a procedure of the booking says so.
+func (f Facility) operated(g *group, c *readiness.Case, tolerance int) {
+	for _, p := range g.procedures {
+		day := f.performed(p)
+		if p.status() != "completed" || day.IsZero() || c.Day.IsZero() || !near(day, c.Day, tolerance) {
+			continue
+		}
+		start := firstOf(f.instant(p.String("performedPeriod", "start")), f.instant(p.String("performedDateTime")))
+		c.Operated = firstOf(start, f.Calendar.At(day, 12, 0))
+		if c.Seen == "" {
+			c.Seen = p.Ref()
 		}
 	}
 }

@@ -105,6 +105,9 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 	if v.Plan.Unreported {
 		out = append(out, unreportedWords)
 	}
+	if v.Booking.Told != "" {
+		out = append(out, v.Booking.Told)
+	}
 	if words := byClock(v.Plan, &v.Booking.Case); words != "" {
 		out = append(out, words)
 	}

@@ -120,6 +120,9 @@ func (p *Protocol) Grounds(records []*Record, b *Booking, f Facility, today cale
 	if !b.Case.Day.IsZero() {
 		says = "the order for the operation is on hold"
 	}
+	if b.notDone != "" {
+		says = b.notDone
+	}
 	out := slices.DeleteFunc(p.groundsOf(records, b.Members, f, today), func(g readiness.Ground) bool {
 		return !g.Withdrawn && p.elsewhere(records, g.Record, b.Case.Facts)
 	})

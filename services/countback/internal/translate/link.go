@@ -182,7 +182,8 @@ func (l *linker) candidates(g *group, taken map[*Record]bool) []*Record {
 	day := l.f.day(g.appointment.String("start"))
 	var out []*Record
 	for _, p := range l.procedures {
-		if taken[p] || p.status() != "preparation" && p.status() != "in-progress" {
+		done := p.status() == "completed" && l.f.performed(p) == day // on the day itself: it is the one that was booked
+		if taken[p] || !done && p.status() != "preparation" && p.status() != "in-progress" {
 			continue
 		}
 		if l.fits(have, l.p.factsOf([]*Record{p}), day, l.performed(p)) {

@@ -171,7 +171,7 @@ func Unsigned(outputs json.RawMessage) json.RawMessage {
 			return false
 		}
 		for _, c := range out.Type.Coding {
-			if c.System == SystemOutput && (c.Code == OutputLastDose || c.Code == OutputDecision) {
+			if c.System == SystemOutput && (c.Code == OutputLastDose || c.Code == OutputDecision || reports(c.Code)) {
 				return true
 			}
 		}

@@ -63,6 +63,8 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 		issues = resigned(changed)
 	case w.Outcome == readiness.Done && changed("executionPeriod"):
 		issues = f.redate(w, sent, item, o)
+	case w.Outcome == readiness.Done && item.Step.Trigger == readiness.TriggerUnreported && changed("output"):
+		issues = f.happened(sent, item, o)
 	case changed("statusReason"):
 		issues = reword(w, sent, item)
 	}
@@ -75,6 +77,7 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 // WorkOptions is what the person's entry is judged by.
 type WorkOptions struct {
 	Today    calendar.Date
+	Now      time.Time
 	Snapshot map[string]string
 	Advised  readiness.Moment // the last dose that the rules give for the item's medicine; zero: none
 }
@@ -239,6 +242,11 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	}
 	if item.Step.Trigger == readiness.TriggerHold {
 		if issues := signed(sent); len(issues) > 0 {
+			return issues
+		}
+	}
+	if item.Step.Trigger == readiness.TriggerUnreported {
+		if issues := f.happened(sent, item, o); len(issues) > 0 {
 			return issues
 		}
 	}

@@ -78,8 +78,9 @@ type Raised struct {
 	Day     calendar.Date // that is asked for, see TriggerMove
 	// Of a medicine that is stopped: the day of surgery that it was stopped for,
 	// and its last dose as it was planned or, where it is about that, recorded.
-	For  calendar.Date
-	Dose Moment
+	For   calendar.Date
+	Dose  Moment
+	Among []string // references to the records between which a person is asked to choose
 }
 
 // Case is the facts of one booked operation.

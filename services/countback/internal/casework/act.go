@@ -45,6 +45,7 @@ type Act struct {
 	Home    string // the day on which they went home
 	HomeAt  string // its hour
 	NotDone bool   // the operation did not take place
+	Means   string // reference to the record that is meant of those that are asked about, or translate.MeantNone
 	Meant   bool   // a last dose later than the rules give is meant; else it is a *LateDose
 	Source  string // that the archive names
 
@@ -134,6 +135,11 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 	}
 	if a.Does == ActHappened {
 		if err := o.tells(t, &a); err != nil {
+			return nil, err
+		}
+	}
+	if a.Does == ActDone {
+		if err := means(t, &a); err != nil {
 			return nil, err
 		}
 	}

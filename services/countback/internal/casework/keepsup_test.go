@@ -48,7 +48,7 @@ func TestTheQuestionKeepsUp(t *testing.T) {
 			require.Contains(t, told, "what it is about: "+r.says)
 
 			mark = h.mark()
-			now := h.get("Task/" + ask).String("meta", "versionId")
+			now := h.get("Task/"+ask).String("meta", "versionId")
 			require.NotEqual(t, version, now)
 			h.tick("2027-01-07 09:00") // told once
 			require.NotContains(t, h.steps(h.after(mark), event.TasksChanged), "restart-or-bridge")

@@ -129,22 +129,6 @@ func TestTwoCandidates(t *testing.T) {
 	}
 }
 
-// A person answers the question, and the answer stays.
-func TestTheQuestionIsAnswered(t *testing.T) {
-	h := newHouse(t)
-	patient := h.newPatient("1")
-	h.store(appointment("1", patient, surgery))
-	plan := h.onlyCase(patient).ID
-	for _, n := range []string{"1", "2"} {
-		h.store(procedure(n, patient, rightHip, surgery))
-	}
-	i := h.work(plan, "link-booking", done(""))
-	require.Equal(t, "done", i.State)
-	h.move("1", patient, "2027-01-12")
-	require.Equal(t, "completed", h.step(plan, "link-booking").Status)
-	require.Len(t, h.rounds(plan, "link-booking"), 1)
-}
-
 // Sent with the person's number alone, before the person is known here.
 func TestThePersonComesLater(t *testing.T) {
 	h := newHouse(t)

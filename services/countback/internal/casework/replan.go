@@ -175,7 +175,11 @@ func (o *Office) records(tx *store.Tx, patient string) ([]*translate.Record, err
 	if err != nil {
 		return nil, err
 	}
-	return o.person(tx, patient, disputes[patient], append(out, gone...))
+	out = append(out, gone...)
+	if err := o.said(tx, patient, out); err != nil {
+		return nil, err
+	}
+	return o.person(tx, patient, disputes[patient], out)
 }
 
 // person adds the Patient: age and sex count for doses.
@@ -363,6 +367,7 @@ func (w *writing) reckon() *readiness.Plan {
 	c.Holds, c.Dated = w.priorHolds(), w.dated
 	found := func(at time.Time) []readiness.Ground { return w.protocol.Grounds(w.records, w.b, f, f.Today(at)) }
 	turns := func(at time.Time) time.Time { return w.protocol.NextOfRecords(w.records, w.b, f, at) }
+	w.answered()
 	c.Raised = append(c.Raised, w.protocol.Questions(w.records, w.b, f, now)...)
 	c.Raised = append(c.Raised, w.protocol.Risks(w.records, w.b, f)...)
 	free := *c // what its items show does not depend on what holds it

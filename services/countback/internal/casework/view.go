@@ -57,6 +57,7 @@ type ItemView struct {
 	Record  string // reference to what shows that it was done
 	Report  string // id of the QuestionnaireResponse that it was raised for; empty: none
 	Notes   []Note
+	Choices []Choice       // the records between which a person is asked to choose, while they are
 	Span    readiness.Span // what the network of steps allows; zero when settled
 }
 
@@ -271,6 +272,11 @@ func (o *Office) itemView(tx *store.Tx, it store.Item) (ItemView, error) {
 	v := ItemView{Item: row.Item(p, o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status, Record: row.Record, Reason: row.Why}
 	v.Advice, v.Report = row.Advice, reportOf(row)
 	v.Rule = p.Why(&v.Item)
+	if v.State.Waiting() {
+		if v.Choices, err = o.choices(tx, p, row.Among); err != nil {
+			return v, err
+		}
+	}
 	if row.RecordOn != "" {
 		v.Entry.On = o.facility.Today(o.noon(row.RecordOn))
 	}

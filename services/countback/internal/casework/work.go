@@ -69,6 +69,13 @@ func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
 	}); err != nil {
 		return out, err
 	}
+	row, err := rowOf(item)
+	if err != nil {
+		return out, err
+	}
+	if err := o.answer(tx, item, row, work); err != nil {
+		return out, err
+	}
 	if err := o.replan(tx, item.Patient, cause{work: map[string]*translate.Work{t.ID: work}}); err != nil {
 		return out, err
 	}
@@ -124,6 +131,16 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 
 // stands is what the item's booking stands at now.
 func (o *Office) stands(tx *store.Tx, item store.Item) (*readiness.Case, error) {
+	b, err := o.bookingOf(tx, item)
+	if err != nil {
+		return nil, err
+	}
+	return &b.Case, nil
+}
+
+// bookingOf is the item's booking as it stands now; an empty one where there is
+// none any more.
+func (o *Office) bookingOf(tx *store.Tx, item store.Item) (*translate.Booking, error) {
 	c, err := tx.Case(item.CaseID)
 	if err != nil {
 		return nil, err
@@ -138,10 +155,10 @@ func (o *Office) stands(tx *store.Tx, item store.Item) (*readiness.Case, error) 
 	}
 	for _, b := range translate.Bookings(records, p, o.facility) {
 		if b.Primary == c.Key {
-			return &b.Case, nil
+			return &b, nil
 		}
 	}
-	return &readiness.Case{}, nil
+	return &translate.Booking{}, nil
 }
 
 // advised is the last dose that the rules give for a medicine; zero for none.

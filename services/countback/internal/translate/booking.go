@@ -21,6 +21,7 @@ type Booking struct {
 	Meets      bool   // whether it is an operation that is planned for here
 	Opens      bool   // whether it opens a case now
 	Reason     string // why not
+	Asks       *Asks  // what a person is asked about its records; nil: nothing
 	Kept       string // what it is where it opens none, one of the Kept constants
 	Awaits     bool   // false: an order or procedure without an appointment, and not to be carried out any more
 	Case       readiness.Case
@@ -187,7 +188,7 @@ func (p *Protocol) question(g *group, facts map[string]any) string {
 		return "It is not clear which procedure belongs to this booking; none was linked and a person is asked."
 	case joint != "" && facts["joint"] == joint:
 		return "The records of this booking name a hip and a knee; a person is asked which it is."
-	case g.shared:
+	case len(g.rivals) > 0:
 		return "Another appointment names the same procedure; a person is asked which of them stands."
 	}
 	return ""
@@ -202,23 +203,6 @@ func (g *group) told() time.Time {
 		}
 	}
 	return last
-}
-
-// share marks the bookings that stand and lay claim to one procedure.
-func share(groups []group) {
-	claims := map[*Record]int{}
-	for n := range groups {
-		for _, p := range groups[n].procedures {
-			if !ended(groups[n].appointment) {
-				claims[p]++
-			}
-		}
-	}
-	for n := range groups {
-		for _, p := range groups[n].procedures {
-			groups[n].shared = groups[n].shared || claims[p] > 1 && !ended(groups[n].appointment)
-		}
-	}
 }
 
 // booking turns a group into the facts of a case.
@@ -247,7 +231,9 @@ func (f Facility) booking(g *group, p *Protocol) Booking {
 	}
 	c.Details = f.details(g, c.Facts)
 	if why := p.question(g, c.Facts); why != "" {
-		c.Raised = append(c.Raised, readiness.Raised{Trigger: TriggerUnclear, Key: b.Primary, At: g.told(), Why: why})
+		asks, at := g.asks(p, b.Primary)
+		b.Asks = asks
+		c.Raised = append(c.Raised, readiness.Raised{Trigger: TriggerUnclear, Key: asks.Key, At: at, Why: why, Among: asks.Choices})
 	}
 	b.Meets, b.Reason = p.meets(c.Facts)
 	if b.Meets {

@@ -122,7 +122,7 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 		}
 	}
 	for _, r := range v.Booking.Case.Raised {
-		if r.Trigger == TriggerUnclear {
+		if r.Trigger == TriggerUnclear && v.Booking.open(&r) {
 			out = append(out, r.Why)
 		}
 	}

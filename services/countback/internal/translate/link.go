@@ -5,14 +5,17 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
 )
 
 // Link says that two resources belong to one booking, and by which rule.
 type Link struct{ From, To, Rule string }
 
 // The linking rules, best first. All but the last follow what the sender wrote;
-// an inferred link is marked in Provenance and shown to the coordinator.
+// an inferred link is marked in Provenance and shown to the coordinator. What a
+// person said goes before all that was written.
 const (
+	LinkPerson     = "said by a person"
 	LinkOrder      = "shared order"
 	LinkReason     = "direct reference"
 	LinkSupporting = "supporting information"
@@ -39,7 +42,8 @@ type group struct {
 	encounters  []*Record
 	links       []Link
 	unclear     []*Record // two or more candidates: nothing was linked
-	shared      bool      // another appointment names the same procedure
+	rivals      []string  // appointments that name the same procedures, this one among them
+	contested   []*Record // those procedures
 }
 
 func (g *group) all() []*Record {
@@ -63,7 +67,7 @@ func (l *linker) link(a *Record) group {
 		}
 	}
 	for _, s := range l.requests {
-		if !s.inError() && (l.refers(a.Get("basedOn"), s) || l.refers(a.Get("supportingInformation"), s) || shareIdentifier(a, s)) {
+		if said := l.said(a, s); !s.inError() && said != readiness.No && (said == readiness.Yes || l.refers(a.Get("basedOn"), s) || l.refers(a.Get("supportingInformation"), s) || shareIdentifier(a, s)) {
 			g.requests = append(g.requests, s)
 			g.links = append(g.links, Link{a.Ref(), s.Ref(), LinkOrder})
 		}
@@ -72,6 +76,7 @@ func (l *linker) link(a *Record) group {
 		name string
 		fits func(p *Record) bool
 	}{
+		{LinkPerson, func(p *Record) bool { return l.said(a, p) == readiness.Yes }},
 		{LinkOrder, func(p *Record) bool { return l.sharedOrder(a, p) }},
 		{LinkReason, func(p *Record) bool { return l.refers(a.Get("reasonReference"), p) }},
 		{LinkSupporting, func(p *Record) bool { return l.supporting(a, p) }},
@@ -80,7 +85,7 @@ func (l *linker) link(a *Record) group {
 	}
 	for _, rule := range rules {
 		for _, p := range l.procedures {
-			if !p.inError() && !slices.Contains(g.procedures, p) && rule.fits(p) && !l.another(a, p) {
+			if !p.inError() && !slices.Contains(g.procedures, p) && l.said(a, p) != readiness.No && rule.fits(p) && !l.another(a, p) {
 				g.procedures = append(g.procedures, p)
 				g.links = append(g.links, Link{a.Ref(), p.Ref(), rule.name})
 			}
@@ -126,6 +131,8 @@ func (l *linker) stage(groups []group) {
 		for n := range groups {
 			g := &groups[n]
 			switch start := l.f.day(g.appointment.String("start")); {
+			case l.said(g.appointment, p) == readiness.Yes && slices.Contains(g.procedures, p):
+				near = append(near, g)
 			case day.IsZero() || start.IsZero() || ended(g.appointment) || !slices.Contains(g.procedures, p):
 			case l.near(start, day):
 				near = append(near, g)
@@ -183,7 +190,7 @@ func (l *linker) candidates(g *group, taken map[*Record]bool) []*Record {
 	var out []*Record
 	for _, p := range l.procedures {
 		done := p.status() == "completed" && l.f.performed(p) == day // on the day itself: it is the one that was booked
-		if taken[p] || !done && p.status() != "preparation" && p.status() != "in-progress" {
+		if taken[p] || l.said(g.appointment, p) == readiness.No || !done && p.status() != "preparation" && p.status() != "in-progress" {
 			continue
 		}
 		if l.fits(have, l.p.factsOf([]*Record{p}), day, l.performed(p)) {

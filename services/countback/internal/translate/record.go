@@ -15,6 +15,7 @@ type Record struct {
 	First    time.Time // when its first version was received
 	Updated  time.Time // when its current version was received
 	Since    time.Time // when it was first received in its present status; zero: as Updated
+	Said     []Said    // what a person said of the records of a booking
 	Disputed time.Time // since when messages of one source and one order disagree on it; zero: they do not
 }
 

@@ -44,6 +44,7 @@ type Row struct {
 	StoppedFor string   `json:"sf,omitempty"`
 	Dose       string   `json:"ds,omitempty"`
 	About      string   `json:"about,omitempty"` // the record that it was raised for, or a version of it
+	Among      []string `json:"am,omitempty"`    // references to the records between which a person chooses
 	Why        string   `json:"why,omitempty"`   // why it is no longer asked for
 	Work       *Work    `json:"e,omitempty"`
 	Record     string   `json:"pf,omitempty"`  // reference to what shows that it was done, where no person said so
@@ -64,6 +65,7 @@ type Work struct {
 	Signed  string            `json:"sd,omitempty"` // the last dose that a prescriber signed
 	// Decision is what a prescriber signed instead of a last dose.
 	Decision string `json:"dec,omitempty"`
+	Meant    string `json:"mt,omitempty"` // reference to the record that a person said is meant, or MeantNone
 	Against  string `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
 	// As sent, for the Task elements of the same names.
 	StatusReason    json.RawMessage `json:"sr,omitempty"`
@@ -120,7 +122,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose)}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose), Among: r.Among}
 	}
 	return i
 }
@@ -148,6 +150,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 		r.By, r.Day = i.Raised.By, i.Raised.Day.String()
 		r.StoppedFor, r.Dose = i.Raised.For.String(), f.written(i.Raised.Dose)
+		r.Among = i.Raised.Among
 	}
 	return r
 }

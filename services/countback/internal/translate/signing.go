@@ -154,29 +154,14 @@ func (f Facility) signs(w *Work, s *signing, sent *fhir.Resource, o WorkOptions)
 	return nil
 }
 
-// Unsigned takes what was signed out of the outputs of a Task that is asked for
+// Unsigned takes what was signed, or answered, out of the outputs of a Task that is asked for
 // again, so that nobody signs it a second time by sending the Task back.
 func Unsigned(outputs json.RawMessage) json.RawMessage {
 	var list []json.RawMessage
 	if json.Unmarshal(outputs, &list) != nil {
 		return outputs
 	}
-	list = slices.DeleteFunc(list, func(raw json.RawMessage) bool {
-		var out struct {
-			Type struct {
-				Coding []struct{ System, Code string }
-			}
-		}
-		if json.Unmarshal(raw, &out) != nil {
-			return false
-		}
-		for _, c := range out.Type.Coding {
-			if c.System == SystemOutput && (c.Code == OutputLastDose || c.Code == OutputDecision || reports(c.Code)) {
-				return true
-			}
-		}
-		return false
-	})
+	list = slices.DeleteFunc(list, answered)
 	if len(list) == 0 {
 		return nil
 	}

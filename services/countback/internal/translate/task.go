@@ -89,6 +89,9 @@ func (f Facility) Task(r *Row, m TaskMeta, p *Protocol) (*fhir.Task, error) {
 	if r.Day != "" {
 		t.Input = append(t.Input, fhir.TaskParameter{Type: *concept(SystemInput, InputRequestedDay, "requested day"), ValueDate: &r.Day})
 	}
+	for _, ref := range r.Among {
+		t.Input = append(t.Input, fhir.TaskParameter{Type: *concept(SystemInput, InputChoice, "may be meant"), ValueReference: reference(ref)})
+	}
 	if err := worked(t, r); err != nil {
 		return nil, err
 	}

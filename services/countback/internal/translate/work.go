@@ -57,10 +57,12 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	signed := w.Outcome == readiness.Done && item.Step.SignsLastDose()
 	switch {
 	case sent.String("status") != row.Status:
-		w.Signed, w.Decision = "", ""
+		w.Signed, w.Decision, w.Meant = "", "", ""
 		issues = f.move(w, sent, row, item, o)
 	case signed && len(resigned(changed)) > 0:
 		issues = resigned(changed)
+	case w.Meant != "" && changed("output"):
+		issues = refuse("output", "business-rule", "Task.output is what was answered: take the answer back first (status requested, with statusReason.text), and answer again")
 	case w.Outcome == readiness.Done && changed("executionPeriod"):
 		issues = f.redate(w, sent, item, o)
 	case w.Outcome == readiness.Done && item.Step.Trigger == readiness.TriggerUnreported && changed("output"):
@@ -265,6 +267,9 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	}
 	w.Reason = ""
 	if issues := f.sign(w, sent, item, o); len(issues) > 0 {
+		return issues
+	}
+	if issues := meant(w, sent, item); len(issues) > 0 {
 		return issues
 	}
 	w.Outcome, w.On, w.For, w.Status = readiness.Done, on.String(), o.Snapshot, ""

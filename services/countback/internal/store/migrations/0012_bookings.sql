@@ -18,3 +18,16 @@ CREATE INDEX unplanned_by_day ON unplanned (kind, day, booking);
 CREATE TABLE unplanned_read (
     protocol TEXT NOT NULL
 );
+
+-- What a person said of a booking and a record: that they belong together, or that
+-- they do not. task is where it was said; the last that was said counts.
+CREATE TABLE said (
+    patient TEXT NOT NULL,
+    booking TEXT NOT NULL, -- references
+    record  TEXT NOT NULL,
+    belongs INTEGER NOT NULL,
+    task    TEXT NOT NULL,
+    at      INTEGER NOT NULL,
+    PRIMARY KEY (patient, booking, record, task)
+) WITHOUT ROWID;
+CREATE INDEX said_on_task ON said (task);

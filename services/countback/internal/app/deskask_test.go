@@ -36,6 +36,20 @@ func deskAsk(t *testing.T, ctx context.Context, a *App) {
 	require.Equal(t, told["tasks.opened"]+1, events(t, a)["tasks.opened"])
 	require.Equal(t, told["case.redated"], events(t, a)["case.redated"])
 
+	// What can be pressed is the same on the case and in the morning.
+	pressed := map[string]string{}
+	for _, path := range []string{"/case/" + id, "?more=decisions"} {
+		do(t, ctx, chromedp.Navigate(a.DeskURL()+path))
+		out, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...[...document.querySelectorAll("#main tr")].find(r => r.textContent.includes("asks for `+words+`") || r.textContent.includes("Asked to move to `+words+`")).querySelectorAll("form button")].map(b => b.textContent).join("; ")`))
+		require.NoError(t, err)
+		pressed[path] = out
+		require.Contains(t, out, "It was declined", path)
+		require.Contains(t, out, "Take it back", path)
+		require.NotContains(t, out, "Could not be done", path)
+		require.NotContains(t, out, "Waive", path)
+	}
+	require.Equal(t, pressed["/case/"+id], pressed["?more=decisions"])
+
 	asks := "Task?code=ask-for-another-day&group-identifier=" + url.QueryEscape("http://countback.example/fhir/identifier/case|"+id)
 	var task struct {
 		ID, Status string

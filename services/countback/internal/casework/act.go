@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/countback/pkg/fhir"
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
 )
@@ -49,7 +50,9 @@ type Act struct {
 	Meant   bool   // a last dose later than the rules give is meant; else it is a *LateDose
 	Source  string // that the archive names
 
-	at time.Time // when
+	at    time.Time // when
+	meant string    // Means in words
+	asks  bool      // it is about a request for another day
 }
 
 // ErrNameless says that a person did not say who they are.
@@ -69,6 +72,9 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 			return err
 		}
 		a.at = tx.Now
+		if err := o.worded(tx, &a, item); err != nil {
+			return err
+		}
 		if err := o.undecided(tx, &a, item); err != nil {
 			return err
 		}
@@ -97,9 +103,11 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 	})
 }
 
+type deed struct{ status, code, said string }
+
 // deeds say what each act writes: the status, the code of the reason, and what
 // the note says was done. An empty status stays as it is.
-var deeds = map[string]struct{ status, code, said string }{
+var deeds = map[string]deed{
 	ActDone:      {"completed", "", "Done."},
 	ActWaive:     {"cancelled", translate.ReasonWaived, "Waived."},
 	ActNotNeeded: {"cancelled", translate.ReasonNotNeeded, "Does not apply."},
@@ -113,9 +121,34 @@ var deeds = map[string]struct{ status, code, said string }{
 	ActHappened:  {"completed", "", ""},
 }
 
+// worded looks up what the note says beside what was done.
+func (o *Office) worded(tx *store.Tx, a *Act, item store.Item) error {
+	p, err := o.protocolOf(tx, item.Protocol)
+	if err != nil {
+		return err
+	}
+	if s := p.Step(item.Step); s != nil {
+		a.asks = s.Trigger == readiness.TriggerMove
+	}
+	if a.Means == "" || a.Means == translate.MeantNone {
+		return nil
+	}
+	named, err := o.choices(tx, p, []string{a.Means})
+	if err == nil {
+		a.meant = named[0].Name
+	}
+	return err
+}
+
+// MeansNone is Act.Means where none of the records is meant.
+const MeansNone = translate.MeantNone
+
+// Does reports whether something is one of the Act constants.
+func Does(act string) bool { return deeds[act] != (deed{}) || act == ActNote }
+
 // acted is the Task with what the person wrote.
 func (o *Office) acted(a Act, task []byte) ([]byte, error) {
-	deed, ok := deeds[a.Does]
+	done, ok := deeds[a.Does]
 	if !ok {
 		return nil, Refuse(ErrMalformed, fhir.CodeValue, "", "this is nothing that can be done with an item")
 	}
@@ -124,8 +157,8 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 		return nil, err
 	}
 	changes := map[string]any{}
-	if deed.status != "" {
-		changes["status"] = deed.status
+	if done.status != "" {
+		changes["status"] = done.status
 		delete(t, "statusReason")
 	}
 	if a.Does == ActSign {
@@ -153,8 +186,8 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 	if a.Reason != "" {
 		reason["text"] = a.Reason
 	}
-	if deed.code != "" {
-		reason["coding"] = []any{map[string]string{"system": translate.SystemReason, "code": deed.code}}
+	if done.code != "" {
+		reason["coding"] = []any{map[string]string{"system": translate.SystemReason, "code": done.code}}
 	}
 	if len(reason) > 0 {
 		changes["statusReason"] = reason
@@ -169,7 +202,7 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 		}
 		t[name] = raw
 	}
-	if err := o.noted(t, a, a.said(deed.said)); err != nil {
+	if err := o.noted(t, a, a.said(done.said)); err != nil {
 		return nil, err
 	}
 	return json.Marshal(t)

@@ -154,3 +154,18 @@ func TestAskEndsWhenTheOperationBegins(t *testing.T) {
 	require.Equal(t, "cancelled", i.Status)
 	require.Equal(t, "The operation began before the booking moved.", h.get("Task/"+i.ID).String("statusReason", "text"))
 }
+
+// What becomes of a request is noted in the words of whoever books.
+func TestARequestIsDeclinedOrTakenBack(t *testing.T) {
+	for does, said := range map[string]string{ActFailed: "Declined. theatre is full.", ActWaive: "Taken back. theatre is full."} {
+		t.Run(does, func(t *testing.T) {
+			h := newHouse(t)
+			b := h.book("1", surgery)
+			_, err := h.askMove(b, "2027-01-20", surgery)
+			require.NoError(t, err)
+			out, err := h.office.Act(context.Background(), Act{TaskID: h.step(b.plan, askStep).ID, Does: does, By: "Idony Quillwright", Reason: "theatre is full"})
+			require.NoError(t, err)
+			require.Equal(t, said, parse(t, out.Stored.Body).Get("note").Item(0).String("text"))
+		})
+	}
+}

@@ -92,13 +92,21 @@ func (o *Office) dayOrHour(on, clock, noDay, noHour string) (map[string]any, err
 	return map[string]any{"valueDateTime": o.facility.Calendar.At(day, at.Hour(), at.Minute()).Format(time.RFC3339)}, nil
 }
 
-// said is what the note says of a signature.
+// said is what the note says was done: of a signature what was signed, of an answer
+// what was answered, and of a request for another day what became of it.
 func (a *Act) said(words string) string {
-	switch a.Does {
-	case ActHappened:
+	switch {
+	case a.Does == ActDone && a.Means == translate.MeantNone:
+		return "None of them is meant."
+	case a.Does == ActDone && a.meant != "":
+		return "Meant: " + a.meant + "."
+	case a.Does == ActFailed && a.asks:
+		return "Declined."
+	case a.Does == ActWaive && a.asks:
+		return "Taken back."
+	case a.Does == ActHappened:
 		return a.happenedWords()
-	case ActSign:
-	default:
+	case a.Does != ActSign:
 		return words
 	}
 	words = signWords[a.Signs]

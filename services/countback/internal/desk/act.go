@@ -27,11 +27,19 @@ var deedWords = map[string]string{
 	casework.ActSign:      "Recorded what the prescriber signed.",
 	casework.ActHappened:  "Recorded what happened.",
 	didRelease:            "The hold is released.",
+	didDecline:            "Recorded: that day was declined.",
+	didTakeBack:           "The request was taken back.",
+	didAnswer:             "Recorded which one is meant.",
 	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }
 
-// didRelease marks, in the address, that a hold was released.
-const didRelease = "released"
+// What the address says was done, where the act alone does not say it.
+const (
+	didRelease  = "released"   // a hold
+	didDecline  = "declined"   // the day that was asked for
+	didTakeBack = "taken-back" // a request for another day
+	didAnswer   = "answered"   // which record is meant
+)
 
 // did says on a page what was just done, to which item and for whom.
 func (d *Desk) did(c *gin.Context) string {
@@ -64,10 +72,10 @@ func (d *Desk) act(c *gin.Context) error {
 	a := casework.Act{
 		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
-		Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
+		Means: form("means"), Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
 		Came: form("came"), CameAt: form("came-at"), Home: form("home"), HomeAt: form("home-at"), NotDone: form("not-done") == "yes",
 	}
-	if _, known := deedWords[a.Does]; !known || a.Does == didRelease {
+	if !casework.Does(a.Does) {
 		return fmt.Errorf("%w: it does not say what was done", errForm)
 	}
 	if a.By == "" {
@@ -78,6 +86,9 @@ func (d *Desk) act(c *gin.Context) error {
 	}
 	if form("clears") != "" && (a.Owner == "" || a.Reason == "") {
 		return fmt.Errorf("%w: a hold is released by a named person who says why", errForm)
+	}
+	if err := answerable(&a, form("asks") != ""); err != nil {
+		return err
 	}
 	if a.Does == casework.ActNote && a.Text == "" || a.Does == casework.ActAssign && a.Owner == "" {
 		return fmt.Errorf("%w: nothing was written", errForm)
@@ -98,12 +109,30 @@ func (d *Desk) act(c *gin.Context) error {
 	}
 	q := to.Query()
 	q.Set("did", a.Does)
-	if form("clears") != "" {
+	switch did := form("did"); {
+	case form("clears") != "":
 		q.Set("did", didRelease)
+	case a.Means != "":
+		q.Set("did", didAnswer)
+	case did == didDecline, did == didTakeBack:
+		q.Set("did", did)
 	}
 	q.Set("item", a.TaskID)
 	to.RawQuery = q.Encode()
 	c.Redirect(http.StatusSeeOther, to.String())
+	return nil
+}
+
+// answerable says what an answer lacks, before it is tried.
+func answerable(a *casework.Act, asks bool) error {
+	switch {
+	case a.Does != casework.ActDone:
+		return nil
+	case asks && a.Means == "":
+		return fmt.Errorf("%w: say which one is meant, or that it is none of them", errForm)
+	case a.Means == casework.MeansNone && a.Reason == "":
+		return fmt.Errorf("%w: say how you know that it is none of them", errForm)
+	}
 	return nil
 }
 

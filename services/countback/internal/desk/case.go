@@ -74,7 +74,10 @@ type itemLine struct {
 	Acts                                                       acts
 	SignAt                                                     string // the page on which it is signed; empty: this one
 	Report                                                     string // address of the answers that it was raised for; empty: none
-	Advised                                                    string // the last dose that the rules give for its medicine; empty: none
+	Staff                                                      string // how whoever does it goes about it
+	Sources                                                    []string
+	Choices                                                    []casework.Choice // the records between which it asks to choose
+	Advised                                                    string            // the last dose that the rules give for its medicine; empty: none
 }
 
 type noteLine struct{ At, By, Text string }
@@ -88,7 +91,25 @@ type acts struct {
 	Clears                                                               bool // done by releasing a hold: who, and why
 	Decides                                                              bool // done only with what was decided on a report
 	Happened, HomeOnly                                                   bool // what became of the operation; only when they went home
+	Chooses                                                              bool // done only by naming the record that is meant
+	Fails, Leaves                                                        press
 }
+
+// press is the words of one thing that can be done with an item.
+type press struct {
+	Ask    string // what has to be written beside it
+	Button string
+	Did    string // key in deedWords, of what is said afterwards; empty: what is said of any item
+}
+
+// The words for not doing an item, and for leaving it out; of a request for another
+// day they are those of whoever books.
+var (
+	fails    = press{Ask: "Why it could not be done", Button: "Could not be done"}
+	leaves   = press{Ask: "Why it is left out", Button: "Waive"}
+	declined = press{"Why that day cannot be had", "It was declined", didDecline}
+	withdraw = press{"Why it is no longer asked for", "Take it back", didTakeBack}
+)
 
 // Any reports whether anything may be done.
 func (a acts) Any() bool { return a.Done || a.Sign || a.Happened || a.Reopen || a.Note }
@@ -257,7 +278,10 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 	line := itemLine{
 		ID: i.TaskID, Title: i.Step.Title, Summary: i.Step.Summary, Rule: i.Rule, Who: performers(i), Owner: i.Owner,
 		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
-		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i),
+		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i), Staff: i.Step.ForPerformer, Choices: i.Choices,
+	}
+	for _, s := range i.Step.Sources {
+		line.Sources = append(line.Sources, s.Text)
 	}
 	for _, a := range i.Advice {
 		if strings.HasPrefix(a, readiness.ConfirmFirst) {
@@ -325,11 +349,17 @@ func performers(i *casework.ItemView) string {
 	return strings.Join(out, ", ")
 }
 
-// actsOn lists what may be done with an item in its state. What cannot be done
+// actsOn lists what may be done with an item in its state, in the words for it: the
+// presses of an item are the same wherever it stands. What cannot be done
 // now for another reason is refused when it is tried, with the reason.
 func actsOn(i *casework.ItemView) (a acts) {
 	a = acts{Note: true, Assign: true, Decides: i.Decides(), Named: i.Step.Named || i.Step.Trigger == readiness.TriggerHold}
+	a.Fails, a.Leaves = fails, leaves
+	if i.Step.Trigger == readiness.TriggerMove {
+		a.Fails, a.Leaves = declined, withdraw
+	}
 	defer func() {
+		a.Chooses = a.Done && len(i.Choices) > 0
 		a.Clears = a.Done && i.Step.Trigger == readiness.TriggerHold
 		if i.Step.SignsLastDose() {
 			a.Sign, a.Done = a.Done, false

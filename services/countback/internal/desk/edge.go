@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/url"
 	"runtime/debug"
 	"strings"
 
@@ -73,7 +74,7 @@ type failurePage struct {
 
 func (d *Desk) fail(c *gin.Context, err error) {
 	status, title := statusOf(err)
-	p := failurePage{page: d.newPage(c, title, ""), Back: backOf(c)}
+	p := failurePage{page: d.newPage(c, title, ""), Back: backFrom(c, status)}
 	var refused *casework.Refusal
 	switch {
 	case errors.As(err, &refused):
@@ -141,6 +142,24 @@ func backOf(c *gin.Context) string {
 		return Root
 	}
 	return local(c.PostForm("back"))
+}
+
+// backFrom is where somebody was who was refused: where the form says, else the page
+// of the case that it was about, else the first page.
+func backFrom(c *gin.Context, status int) string {
+	if back := c.PostForm("back"); c.Request.Method == http.MethodPost && back != "" {
+		return local(back)
+	}
+	within, ofCase := strings.CutPrefix(c.FullPath(), Root+"/case/:id")
+	switch caseID, _, item := strings.Cut(c.Param("id"), "."); {
+	case ofCase && status == http.StatusNotFound:
+		return Root + "/cases"
+	case ofCase && within != "":
+		return Root + "/case/" + url.PathEscape(c.Param("id"))
+	case item && c.FullPath() == Root+"/task/:id":
+		return Root + "/case/" + url.PathEscape(caseID)
+	}
+	return Root
 }
 
 // local keeps an address that is one of ours, so that no form leads elsewhere.

@@ -118,3 +118,25 @@ func deskInstructions(t *testing.T, ctx context.Context, a *App) {
 		require.Contains(t, told, says, path)
 	}
 }
+
+// A booking that a message gives to another person is listed among the sources, with
+// both of them.
+func deskOtherPerson(t *testing.T, ctx context.Context, a *App) {
+	var people [2]struct{ ID string }
+	for n, family := range []string{"Twofold", "Wrenfurrow"} {
+		require.NoError(t, json.Unmarshal(found(t, a, "Patient?name="+family)[0], &people[n]))
+	}
+	var booked map[string]any
+	require.NoError(t, json.Unmarshal(found(t, a, "Appointment?patient="+people[0].ID)[0], &booked))
+	delete(booked, "meta")
+	booked["participant"].([]any)[0].(map[string]any)["actor"] = map[string]any{"reference": "Patient/" + people[1].ID}
+	sent, err := json.Marshal(booked)
+	require.NoError(t, err)
+	status, body := send(t, http.MethodPut, a.URL()+"/Appointment/"+booked["id"].(string), sent)
+	require.Equal(t, http.StatusOK, status, string(body))
+	do(t, ctx, chromedp.Navigate(a.DeskURL()))
+	sources := text(t, ctx, `section[aria-labelledby=alarms]`)
+	require.Contains(t, sources, "1 record (Appointment) of Merrow Twofold (P-7701) is now of Ottoline Wrenfurrow (P-1009), since Fri 27 Nov 2026, 12:00.")
+	click(t, ctx, `section[aria-labelledby=alarms] td a:last-of-type`)
+	require.Contains(t, text(t, ctx, "#main"), "Ottoline Wrenfurrow")
+}

@@ -26,6 +26,36 @@ type Feed struct {
 	Awaited     bool          // one that is to be heard from
 }
 
+// How long, and how many at most, records that went to another person are listed.
+const (
+	movedFor  = 7 * 24 * time.Hour
+	movedMost = 50
+)
+
+// MovedRecords are records that a source gave from one person to another: a
+// correction, two numbers of one person made one, or a mistake.
+type MovedRecords struct {
+	Source   string
+	Was, Now Person
+	Last     time.Time
+	N        int64
+	Types    []string
+}
+
+// moved adds to the morning what went to another person.
+func (r *morningReader) moved(m *Morning) error {
+	list, err := r.tx.MovedSince(r.tx.Now.Add(-movedFor), movedMost)
+	for n := 0; err == nil && n < len(list); n++ {
+		l := &list[n]
+		v := MovedRecords{Source: l.Source, Last: l.Last.In(r.o.facility.Calendar.Zone()), N: l.N, Types: l.Types}
+		if v.Was, err = r.person(l.Was); err == nil {
+			v.Now, err = r.person(l.Now)
+		}
+		m.Moved = append(m.Moved, v)
+	}
+	return err
+}
+
 // refusedSources is how many sources have refusals counted: who is refused may
 // call themselves anything.
 const refusedSources = 1000

@@ -35,6 +35,7 @@ type Morning struct {
 	Passed CaseList  // of these, whose day has passed: was it done, or what is the new day?
 	Lists  []PressList
 	New    CaseList
+	Moved  []MovedRecords // in the last week, the last first
 	// Without are joint replacements of today or to come that have no case, those
 	// since Since first.
 	Without CaselessPage
@@ -146,6 +147,9 @@ func (r *morningReader) read(m *Morning, opt MorningOptions) error {
 		return err
 	}
 	if m.New.Cases, err = r.lines(fresh); err != nil {
+		return err
+	}
+	if err = r.moved(m); err != nil {
 		return err
 	}
 	return r.withoutPlan(m, rows("without"))

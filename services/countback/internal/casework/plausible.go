@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -42,8 +43,9 @@ func (r *receipt) plausible(q *Request) error {
 const noteMoved = "kept, and it was another patient's before: what followed from it for them has ended, and nothing of that was carried over; " +
 	"where Appointment.participant is wrong, send it again with the right patient"
 
-// moved reports whether a resource that was one person's is another's now.
+// moved reports whether a resource that plans follow from was one person's and is
+// another's now.
 func moved(was, now store.Stored) bool {
-	return now.Type == "Appointment" && !was.Deleted && was.Patient != now.Patient &&
+	return slices.Contains(planned, now.Type) && !was.Deleted && was.Patient != now.Patient &&
 		strings.HasPrefix(was.Patient, "Patient/") && strings.HasPrefix(now.Patient, "Patient/")
 }

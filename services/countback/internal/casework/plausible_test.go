@@ -1,7 +1,9 @@
 package casework
 
 import (
+	"context"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -74,4 +76,36 @@ func TestABookingThatChangesHandsIsSaid(t *testing.T) {
 	h.put(by(c), c)
 	c = infection("1", other, "active", "")
 	require.NotContains(t, h.put(by(c), c).Note, "another patient's")
+}
+
+// A record that a message gives to another person is listed in the morning for a
+// week, with both of them: those of one source and two persons together.
+func TestRecordsOfAnotherPersonAreListed(t *testing.T) {
+	h := newHouse(t)
+	b, other := h.book("1", surgery), h.newPatient("2")
+	illness := res{"resourceType": "Condition", "identifier": numbered(operation, "C-1"), "code": coded(snomed, hipCode), "subject": ref(b.patient)}
+	h.store(illness)
+	h.store(illness.with("note", []res{{"text": "of the same person"}}))
+	morning := func() []MovedRecords {
+		m, err := h.office.Morning(context.Background(), MorningOptions{Rows: 9, More: 9})
+		require.NoError(t, err)
+		return m.Moved
+	}
+	require.Empty(t, morning())
+	h.setTo(h.clock().Add(time.Hour))
+	a := appointment("1", other, surgery)
+	require.Contains(t, h.put(by(a), a).Note, "another patient's before")
+	h.put(by(illness), illness.with("subject", ref(other)))
+	listed := morning()
+	sources := map[string]bool{}
+	var records int64
+	for _, m := range listed {
+		sources[m.Source] = true
+		records += m.N
+		require.Equal(t, []string{b.patient, other}, []string{m.Was.Ref, m.Now.Ref})
+	}
+	require.EqualValues(t, 2, records)
+	require.Len(t, listed, len(sources))
+	h.setTo(h.clock().Add(8 * 24 * time.Hour))
+	require.Empty(t, morning())
 }

@@ -310,7 +310,12 @@ func (r *receipt) save(q *Request, t target) (Result, []string, error) {
 	r.at[next.Type+"/"+next.ID] = q.path("")
 	res := Result{Stored: next, Created: cur.Version == 0 || cur.Deleted, Changed: true, Note: place.note}
 	if moved(cur, next) {
-		res.Note = strings.TrimPrefix(place.note+"; "+noteMoved, "; ")
+		if err := r.tx.SaveMoved(r.sourceOf(q), next.Type, next.ID, cur.Patient, next.Patient); err != nil {
+			return Result{}, nil, err
+		}
+		if next.Type == "Appointment" {
+			res.Note = strings.TrimPrefix(place.note+"; "+noteMoved, "; ")
+		}
 	}
 	people, err := r.ordered(place, next)
 	if err != nil {

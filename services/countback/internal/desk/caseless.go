@@ -19,10 +19,11 @@ type caselessTable struct {
 	Title, Says, Empty, More string
 	Total                    int64
 	Lines                    []caselessLine
-	Others                   []caselessLink // lists beside this one
+	Others                   []link // lists beside this one
 }
 
-type caselessLink struct{ Address, Words string }
+// link leads to another page.
+type link struct{ Address, Words string }
 
 type caselessLine struct {
 	Surgery, Far, Person, Phone, Number, Operation, Why, Since string
@@ -75,11 +76,11 @@ func (d *Desk) newMorningCaseless(m *casework.Morning, today calendar.Date) case
 		t.Lines[n].New = !m.Without.Lines[n].Since.Before(m.Since)
 	}
 	if m.Unsaid > 0 {
-		t.Others = append(t.Others, caselessLink{caselessAddress(casework.CaselessUnsaid, "", store.UnplannedPlace{}),
+		t.Others = append(t.Others, link{caselessAddress(casework.CaselessUnsaid, "", store.UnplannedPlace{}),
 			count(int(m.Unsaid), "booking") + " to come of which nothing says which operation it is"})
 	}
 	if m.Undated > 0 {
-		t.Others = append(t.Others, caselessLink{caselessAddress(casework.CaselessUndated, "", store.UnplannedPlace{}),
+		t.Others = append(t.Others, link{caselessAddress(casework.CaselessUndated, "", store.UnplannedPlace{}),
 			count(int(m.Undated), "joint replacement") + " without a day yet"})
 	}
 	if m.Without.Next != (store.UnplannedPlace{}) {

@@ -35,7 +35,10 @@ type morningPage struct {
 }
 
 // alarm is something about a source of messages that somebody must look into.
-type alarm struct{ Source, Says string }
+type alarm struct {
+	Source, Says string
+	People       []link // whom it is about
+}
 
 // pressList is items that are due or late.
 type pressList struct {
@@ -101,7 +104,7 @@ func (d *Desk) morningPage(c *gin.Context) error {
 // newMorningPage says the morning in words.
 func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed) *morningPage {
 	today := d.Calendar.DateOf(m.Now)
-	out := &morningPage{page: p, Alarms: alarms(feeds), Heard: len(feeds) > 0}
+	out := &morningPage{page: p, Alarms: append(movedAlarms(m.Moved), alarms(feeds)...), Heard: len(feeds) > 0}
 	for _, l := range m.Lists {
 		w := listWords[l.Name]
 		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due, Open: l.Open}
@@ -211,10 +214,39 @@ func alarms(feeds []casework.Feed) []alarm {
 			says = append(says, count(int(f.Ahead), "message")+" with a time in the future")
 		}
 		if len(says) > 0 {
-			out = append(out, alarm{f.Source, sentence(strings.Join(says, "; "))})
+			out = append(out, alarm{Source: f.Source, Says: sentence(strings.Join(says, "; "))})
 		}
 	}
 	return out
+}
+
+// movedAlarms say which records went to another person, the last first.
+func movedAlarms(list []casework.MovedRecords) []alarm {
+	var out []alarm
+	for _, m := range list {
+		are, these := "is", "it"
+		if m.N > 1 {
+			are, these = "are", "them"
+		}
+		a := alarm{Source: m.Source, Says: count(int(m.N), "record") + " (" + strings.Join(m.Types, ", ") + ") of " + named(m.Was) + " " + are + " now of " + named(m.Now) +
+			", since " + m.Last.Format("Mon 2 Jan 2006, 15:04") + ". What followed from " + these + " for the first has ended, and nothing of that was carried over. Is that right? Else have " +
+			these + " sent again with the right person."}
+		for _, p := range []casework.Person{m.Was, m.Now} {
+			if len(p.Identifiers) > 0 {
+				a.People = append(a.People, link{Root + "/cases?find=" + url.QueryEscape(p.Identifiers[0]), "Find " + p.Name})
+			}
+		}
+		out = append(out, a)
+	}
+	return out
+}
+
+// named is a person with the number that they are known by.
+func named(p casework.Person) string {
+	if len(p.Identifiers) == 0 {
+		return p.Name
+	}
+	return p.Name + " (" + p.Identifiers[0] + ")"
 }
 
 // deaf names the receivers of notifications that do not take them, and why.
@@ -222,7 +254,7 @@ func deaf(receivers []casework.Standing) []alarm {
 	var out []alarm
 	for _, r := range receivers {
 		if r.Error != "" {
-			out = append(out, alarm{r.Reason + " (Subscription " + r.ID + ")", sentence(r.Error + "; waiting: " + count(int(r.Events-r.Delivered), "notification"))})
+			out = append(out, alarm{Source: r.Reason + " (Subscription " + r.ID + ")", Says: sentence(r.Error + "; waiting: " + count(int(r.Events-r.Delivered), "notification"))})
 		}
 	}
 	return out

@@ -31,3 +31,16 @@ CREATE TABLE said (
     PRIMARY KEY (patient, booking, record, task)
 ) WITHOUT ROWID;
 CREATE INDEX said_on_task ON said (task);
+
+-- Records of which a message changed whose they are, from one known person to
+-- another; rows are only added.
+CREATE TABLE moved_record (
+    seq    INTEGER PRIMARY KEY,
+    at     INTEGER NOT NULL,
+    source TEXT NOT NULL,
+    type   TEXT NOT NULL,
+    id     TEXT NOT NULL,
+    was    TEXT NOT NULL, -- patients
+    now    TEXT NOT NULL
+);
+CREATE INDEX moved_record_by_time ON moved_record (at);

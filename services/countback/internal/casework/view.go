@@ -422,5 +422,8 @@ func titles(p *translate.Protocol, safe *readiness.Safe) map[string]string {
 	for _, d := range safe.Unknown {
 		name(d.Key)
 	}
+	for _, o := range safe.Pressing {
+		name(o.Key)
+	}
 	return out
 }

@@ -125,11 +125,16 @@ type safePart struct {
 	Words     []string
 	Obstacles []obstacleLine
 	Unknown   []doubtLine
+	Pressing  []pressingLine
 }
 
 type (
 	obstacleLine struct{ What, Clear string }
 	doubtLine    struct{ What, Needs, By string }
+	pressingLine struct {
+		What, Due, By string
+		Over          bool // its due day is over
+	}
 )
 
 func (d *Desk) casePage(c *gin.Context) error {
@@ -431,6 +436,9 @@ func newSafePart(v *casework.CaseView) *safePart {
 	}
 	for _, u := range v.Safe.Unknown {
 		p.Unknown = append(p.Unknown, doubtLine{v.StepTitles[u.Key.Step], strings.Join(u.Needs, ", and "), u.By.Words()})
+	}
+	for _, o := range v.Safe.Pressing {
+		p.Pressing = append(p.Pressing, pressingLine{v.StepTitles[o.Key.Step], o.Due.Words(), o.By.Words(), o.Over})
 	}
 	return p
 }

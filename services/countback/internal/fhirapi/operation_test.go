@@ -2,6 +2,7 @@ package fhirapi
 
 import (
 	"net/url"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -87,7 +88,8 @@ func TestEarliestSafeDateReasons(t *testing.T) {
 	who := h.book("1")
 	near := with(t, with(t, booking("1", local(who.patient)[len(root)+1:], who.order[len(root)+1:]), "2027-01-11T10", "2026-11-03T10"), "2027-01-11T12", "2026-11-03T12")
 	h.must(200, "PUT", root+"/Appointment?identifier="+bookingSystem+"|canary-b1", near)
-	r := h.must(200, "GET", who.booking+"/$earliest-safe-date", "").body.Root()
+	answer := h.must(200, "GET", who.booking+"/$earliest-safe-date", "")
+	r := answer.body.Root()
 	booked := parameterOf(r, "booked-day")
 	require.Equal(t, "2026-11-03", parameterOf(booked, "day").String("valueDate"))
 	require.Equal(t, "false", parameterOf(booked, "met").String("valueBoolean"))
@@ -108,6 +110,19 @@ func TestEarliestSafeDateReasons(t *testing.T) {
 		require.NotEmpty(t, parameterOf(p, "step").String("valueCode"))
 	}
 	require.NotEmpty(t, cleared)
+	var done int
+	for _, p := range r.Get("parameter").Items() {
+		if p.String("name") != "if-done" {
+			continue
+		}
+		done++
+		require.NotEmpty(t, parameterOf(p, "step").String("valueCode"))
+		by := parameterOf(p, "by").String("valueDate") + parameterOf(p, "by").String("valueDateTime")
+		require.GreaterOrEqual(t, by, "2026-11-02", "today")
+		require.LessOrEqual(t, by, day+"T~")
+		require.Regexp(t, "done in time: .*“"+regexp.QuoteMeta(parameterOf(p, "title").String("valueString"))+"” by ", string(answer.raw))
+	}
+	require.Positive(t, done, "what is late or soon due must be done")
 	require.Equal(t, day, cleared[0], "the binding one comes first")
 	require.True(t, slices.IsSortedFunc(cleared, func(a, b string) int { return strings.Compare(b, a) }))
 

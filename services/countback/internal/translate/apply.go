@@ -107,7 +107,7 @@ func (f Facility) standing(v PlanView, p *Protocol) []r4.Extension {
 	}
 	day("surgery-date", v.Plan.Day)
 	if safe := v.Other.Safe; safe != nil && safe.Conditional() {
-		out = append(out, notBefore(safe))
+		out = append(out, notBefore(safe, p))
 	} else if safe != nil {
 		day("earliest-safe-date", safe.Day)
 	}
@@ -119,12 +119,16 @@ func (f Facility) standing(v PlanView, p *Protocol) []r4.Extension {
 
 // notBefore is the earliest day where it rests on what nobody knows: it has no
 // value that could be taken for a day that can be met.
-func notBefore(s *readiness.Safe) r4.Extension {
+func notBefore(s *readiness.Safe, p *Protocol) r4.Extension {
 	day := s.Day.String()
 	out := r4.Extension{Url: ExtensionBase + "earliest-safe-date", Extension: []r4.Extension{{Url: "not-before", ValueDate: &day}}}
 	for _, d := range s.Unknown {
 		words := doubtWords(d)
 		out.Extension = append(out.Extension, r4.Extension{Url: "if-known", ValueString: &words})
+	}
+	for _, o := range s.Pressing {
+		words := p.titled(o.Key) + pressingBy(o)
+		out.Extension = append(out.Extension, r4.Extension{Url: "if-done", ValueString: &words})
 	}
 	return out
 }

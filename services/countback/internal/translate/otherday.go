@@ -58,8 +58,12 @@ func (f Facility) safeWords(pl *readiness.Plan, s *readiness.Safe, p *Protocol) 
 	}
 	if s.Day < next {
 		out += "; the earliest that can is " + s.Day.Format(dayWords)
+		if len(s.Pressing) > 0 {
+			out += ", and each only if what is late or soon due for it is done in time"
+		}
+		return []string{out + "."}
 	}
-	return []string{out + "."}
+	return append([]string{out + ifDone(s) + "."}, pressingWords(s, p)...) // of that very day
 }
 
 // closed says why a day is no operating day here; empty when it is one.
@@ -116,19 +120,51 @@ func safeWords(s *readiness.Safe, booked calendar.Date, p *Protocol) []string {
 	if len(until) > 0 {
 		out = append(out, "The first day that each reason allows: "+strings.Join(until, "; ")+".")
 	}
-	return append(out, conditions(s)...)
+	return append(out, conditions(s, p)...)
 }
 
-// conditions says what the answer rests on; nothing where all is known.
-func conditions(s *readiness.Safe) []string {
+// conditions says what the answer rests on: what must be known, and what must be
+// done that is late or soon due.
+func conditions(s *readiness.Safe, p *Protocol) []string {
 	var doubts []string
 	for _, d := range s.Unknown {
 		doubts = append(doubts, doubtWords(d))
 	}
-	if len(doubts) == 0 {
+	var out []string
+	if len(doubts) > 0 {
+		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
+	}
+	return append(out, pressingWords(s, p)...)
+}
+
+// inTime says in short that something presses for a day.
+const inTime = ", if what is late or soon due is done in time"
+
+// pressingWords says what must be done for the day of an answer, each by when.
+func pressingWords(s *readiness.Safe, p *Protocol) []string {
+	var list []string
+	for _, o := range s.Pressing {
+		list = append(list, p.titled(o.Key)+pressingBy(o))
+	}
+	if len(list) == 0 {
 		return nil
 	}
-	return []string{"It holds only if these are known in time: " + strings.Join(doubts, "; ") + "."}
+	return []string{"It holds only if these are done in time: " + strings.Join(list, "; ") + "."}
+}
+
+// pressingBy says by when something must be done, and when it is due.
+func pressingBy(o readiness.Pressing) string {
+	var out string
+	if !o.By.IsZero() {
+		out = " by " + o.By.Words()
+	}
+	switch {
+	case o.Over:
+		out += " (its due day, " + o.Due.Words() + ", is over)"
+	case !o.Due.IsZero() && o.Due != o.By:
+		out += " (due " + o.Due.Words() + ")"
+	}
+	return out
 }
 
 // doubtWords says what must be known, and by when.
@@ -141,7 +177,15 @@ func dayWordsOf(s *readiness.Safe) string {
 	if s.Conditional() {
 		return "Not before " + s.Day.Format(dayWords) + ", and only on conditions" + runAfter(s) + "."
 	}
-	return "The earliest day that can be met is " + runWords(s) + "."
+	return "The earliest day that can be met is " + runWords(s) + ifDone(s) + "."
+}
+
+// ifDone says that the answer rests on what presses, where it does.
+func ifDone(s *readiness.Safe) string {
+	if len(s.Pressing) == 0 {
+		return ""
+	}
+	return inTime
 }
 
 // runAfter says for how many operating days after it a conditional answer is the
@@ -178,7 +222,7 @@ func ifAskedWords(a *readiness.IfAsked, p *Protocol) string {
 	if a.Safe.Conditional() {
 		return when + "not before " + a.Safe.Day.Format(dayWords) + ", and only on conditions" + runAfter(&a.Safe) + "."
 	}
-	return when + "the earliest day that can be met is " + runWords(&a.Safe) + "."
+	return when + "the earliest day that can be met is " + runWords(&a.Safe) + ifDone(&a.Safe) + "."
 }
 
 func turn(keys []readiness.Key) string {

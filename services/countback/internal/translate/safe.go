@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -38,6 +39,9 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 	}
 	for _, d := range a.Safe.Unknown {
 		out.Add(f.doubt(d, p))
+	}
+	for _, o := range a.Safe.Pressing {
+		out.Add(f.pressing(o, p))
 	}
 	if a.IfAsked != nil {
 		out.Add(p.ifAsked(a.IfAsked))
@@ -117,16 +121,28 @@ func (f Facility) doubt(d readiness.Doubt, p *Protocol) fhir.Parameter {
 	for _, need := range d.Needs {
 		out.Part = append(out.Part, stringParameter("needs", need))
 	}
-	by := fhir.Parameter{Name: "by"}
-	if at := f.written(d.By); d.By.At.IsZero() {
-		by.ValueDate = &at
-	} else {
-		by.ValueDateTime = &at
-	}
-	if !d.By.IsZero() {
-		out.Part = append(out.Part, by)
-	}
+	out.Part = append(out.Part, f.momentParameter("by", d.By)...)
 	return out
+}
+
+// pressing is a must that has to be done for the day of the answer to hold.
+func (f Facility) pressing(o readiness.Pressing, p *Protocol) fhir.Parameter {
+	parts := slices.Concat(p.named(o.Key), f.momentParameter("due", o.Due), f.momentParameter("by", o.By))
+	return fhir.Parameter{Name: "if-done", Part: parts}
+}
+
+// momentParameter is a moment as a date or an instant; none for no moment.
+func (f Facility) momentParameter(name string, m readiness.Moment) []fhir.Parameter {
+	out, at := fhir.Parameter{Name: name}, f.written(m)
+	switch {
+	case m.IsZero():
+		return nil
+	case m.At.IsZero():
+		out.ValueDate = &at
+	default:
+		out.ValueDateTime = &at
+	}
+	return []fhir.Parameter{out}
 }
 
 // named are the parts that name a step.

@@ -72,9 +72,10 @@ func TestBookedOnAClosedDay(t *testing.T) {
 	p, f := defaultProtocol(t), chicago(t)
 	for _, r := range []struct{ day, now, want string }{
 		{"2026-12-06", "2026-11-03 09:00", "The day of surgery is not an operating day here: a Sunday.\n" +
-			"The next operating day, Mon 7 Dec 2026, can be met, as far as is known; the earliest that can is Thu 5 Nov 2026."},
+			"The next operating day, Mon 7 Dec 2026, can be met, as far as is known; the earliest that can is Thu 5 Nov 2026, and each only if what is late or soon due for it is done in time."},
 		{"2026-12-25", "2026-12-23 09:00", "The day of surgery is not an operating day here: Christmas Day.\n" +
-			"The next operating day, Mon 28 Dec 2026, can be met, as far as is known."},
+			"The next operating day, Mon 28 Dec 2026, can be met, as far as is known, if what is late or soon due is done in time.\n" +
+			"It holds only if these are done in time: "},
 	} {
 		b := only(t, p, f, appointment(t, "a", r.day, hipService))
 		b.Case.Booked = f.clock(t, "2026-10-05 10:00")

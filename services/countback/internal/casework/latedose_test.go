@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/translate"
 )
 
@@ -54,4 +55,44 @@ func TestALastDoseLaterThanTheRulesGive(t *testing.T) {
 			require.Contains(t, v.Why, out.Advice)
 		})
 	}
+}
+
+// A signature after the last dose that it signs is of no use, in every list of the
+// desk alike; once another dose is signed or none is advised, its own last day
+// counts. Warfarin for Mon 2027-01-11: Tue 5 January.
+func TestASignatureIsOfUseUntilTheLastDose(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	m := takes("1", b.patient, "11289", "warfarin")
+	h.put(by(m), m)
+	h.set("2026-12-15 09:00")
+	h.work(b.plan, "medicine-review", done(""))
+	h.tick("2026-12-29 09:00")
+	until := map[string]string{}
+	v, err := h.office.View(t.Context(), b.plan)
+	require.NoError(t, err)
+	for _, i := range v.Items {
+		if i.Key.Step == "medicine-sign-off" {
+			require.Greater(t, i.Last.Day.String(), "2027-01-05", "or the test shows nothing")
+			until["case"] = i.UsefulUntil().Day.String()
+		} else {
+			require.Equal(t, i.Last, i.UsefulUntil(), i.Step.Title)
+		}
+	}
+	morning, err := h.office.Morning(t.Context(), MorningOptions{Rows: 50})
+	require.NoError(t, err)
+	for _, l := range morning.Lists {
+		for _, i := range l.Items {
+			if i.Key.Step == "medicine-sign-off" {
+				until[l.Name] = i.UsefulUntil().Day.String()
+			}
+		}
+	}
+	require.Equal(t, map[string]string{"case": "2027-01-05", ListChase: "2027-01-05"}, until)
+
+	dose, own := readiness.Moment{Day: v.Surgery.Day.Add(-6)}, readiness.Moment{Day: v.Surgery.Day.Add(-9)}
+	one := ItemView{Item: readiness.Item{Last: own}, Advised: dose}
+	require.Equal(t, own, one.UsefulUntil(), "its own last day comes first")
+	one.Item.Last = readiness.Moment{}
+	require.True(t, one.UsefulUntil().IsZero())
 }

@@ -81,7 +81,7 @@ func (o *Office) Morning(ctx context.Context, opt MorningOptions) (*Morning, err
 	var m *Morning
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		m = &Morning{Now: tx.Now}
-		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, people: map[string]Person{}}
+		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, items: map[string][]ItemView{}, people: map[string]Person{}}
 		return r.read(m, opt)
 	})
 	return m, err
@@ -93,6 +93,7 @@ type morningReader struct {
 	tx     *store.Tx
 	p      *translate.Protocol
 	cases  map[string]*store.Case
+	items  map[string][]ItemView // of a case, bare: see views
 	people map[string]Person
 	passed passedCases
 }
@@ -166,8 +167,41 @@ func (r *morningReader) line(it store.Item) (PressLine, error) {
 	}
 	l := PressLine{ItemView: v, CaseID: c.ID, CaseWord: c.State}
 	l.Surgery.Day = r.o.facility.Today(r.o.noon(c.Surgery))
+	if v.Step.SignsLastDose() {
+		items, err := r.views(c.ID)
+		if err != nil {
+			return l, err
+		}
+		l.Advised = advisedDose(&l.Item, items)
+	}
 	l.Person, err = r.person(c.Patient)
 	return l, err
+}
+
+// views are the items of a case with their dates and states, and without what
+// people wrote on them.
+func (r *morningReader) views(caseID string) ([]ItemView, error) {
+	if out, ok := r.items[caseID]; ok {
+		return out, nil
+	}
+	stored, err := r.tx.Items(caseID)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]ItemView, 0, len(stored))
+	for _, it := range stored {
+		row, err := rowOf(it)
+		if err != nil {
+			return nil, err
+		}
+		p, err := r.o.protocolOf(r.tx, it.Protocol)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, ItemView{Item: row.Item(p, r.o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status})
+	}
+	r.items[caseID] = out
+	return out, nil
 }
 
 func (r *morningReader) caseRow(id string) (*store.Case, error) {
@@ -276,27 +310,15 @@ func firstWhy(tx *store.Tx, caseID string) (string, error) {
 
 // progress says what is late, what comes next, and how tight it is.
 func (r *morningReader) progress(l *CaseLine) error {
-	stored, err := r.tx.Items(l.ID)
+	views, err := r.views(l.ID)
 	if err != nil {
 		return err
 	}
-	pl := &readiness.Plan{Day: l.Surgery.Day}
-	views := make([]ItemView, 0, len(stored))
-	for _, it := range stored {
-		row, err := rowOf(it)
-		if err != nil {
-			return err
-		}
-		p, err := r.o.protocolOf(r.tx, it.Protocol)
-		if err != nil {
-			return err
-		}
-		v := ItemView{Item: row.Item(p, r.o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status}
-		views, pl.Items = append(views, v), append(pl.Items, v.Item)
-	}
+	pl := &readiness.Plan{Day: l.Surgery.Day, Items: make([]readiness.Item, 0, len(views))}
 	var late []*ItemView
 	for n := range views {
 		v := &views[n]
+		pl.Items = append(pl.Items, v.Item)
 		if v.asked() {
 			l.Asked = v
 		}

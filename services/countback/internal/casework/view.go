@@ -59,6 +59,30 @@ type ItemView struct {
 	Notes   []Note
 	Choices []Choice       // the records between which a person is asked to choose, while they are
 	Span    readiness.Span // what the network of steps allows; zero when settled
+	// Advised is the last dose that stands advised for the medicine that it signs.
+	Advised readiness.Moment
+}
+
+// UsefulUntil is the moment after which it is of no use to do the item: its own
+// last one, and for a signature the last dose that it signs, where that is sooner.
+// Zero: there is none.
+func (i *ItemView) UsefulUntil() readiness.Moment {
+	if !i.Last.IsZero() && !i.Advised.IsZero() && i.Advised.Day < i.Last.Day {
+		return i.Advised
+	}
+	return i.Last
+}
+
+// advisedDose is the last dose that stands advised for the medicine that an item
+// signs, among the items of its case; zero: none.
+func advisedDose(i *readiness.Item, items []ItemView) readiness.Moment {
+	for n := range items {
+		o := &items[n]
+		if i.Step.SignsLastDose() && o.Key.Repeat == i.Key.Repeat && o.Step.TakesLastDose() && o.State.Waiting() && o.Applies == readiness.Yes && !o.Due.IsZero() {
+			return o.Due
+		}
+	}
+	return readiness.Moment{}
 }
 
 // Note is what somebody wrote on an item.
@@ -257,6 +281,9 @@ func (v *CaseView) items(o *Office, tx *store.Tx) error {
 		}
 	}
 	slices.SortStableFunc(v.Items, func(a, b ItemView) int { return order[a.Key.Step] - order[b.Key.Step] })
+	for n := range v.Items {
+		v.Items[n].Advised = advisedDose(&v.Items[n].Item, v.Items)
+	}
 	return nil
 }
 

@@ -148,7 +148,7 @@ func newBar(i *casework.ItemView, from, to calendar.Date, x func(calendar.Date) 
 		first = last
 	}
 	if i.Due.IsZero() || last < first {
-		last = max(first, i.Last.Day)
+		last = max(first, i.UsefulUntil().Day)
 	}
 	if first > to || last < from {
 		return bar{}, false

@@ -207,12 +207,6 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	for n := range items {
 		i := &items[n]
 		line := d.newItemLine(i, today, &one.page)
-		if dose := advisedFor(i, items); !dose.IsZero() {
-			line.Advised = dose.Words()
-			if line.Last != "" && dose.Day < i.Last.Day { // signed after it, it comes too late
-				line.Last = line.Advised
-			}
-		}
 		if len(i.Advice) > 0 {
 			one.Medicines = append(one.Medicines, line)
 		}
@@ -247,17 +241,6 @@ func foremost(i *casework.ItemView) int {
 		return 1
 	}
 	return 2
-}
-
-// advisedFor is the last dose that stands advised for the medicine of an item.
-func advisedFor(i *casework.ItemView, items []casework.ItemView) readiness.Moment {
-	for n := range items {
-		o := &items[n]
-		if i.Step.SignsLastDose() && o.Key.Repeat == i.Key.Repeat && o.Step.TakesLastDose() && o.State.Waiting() && o.Applies == readiness.Yes && !o.Due.IsZero() {
-			return o.Due
-		}
-	}
-	return readiness.Moment{}
 }
 
 // rank orders states by how much they press.
@@ -299,7 +282,7 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 	for _, m := range []struct {
 		into *string
 		at   readiness.Moment
-	}{{&line.Opens, i.Opens}, {&line.Due, i.Due}, {&line.Last, i.Last}} {
+	}{{&line.Opens, i.Opens}, {&line.Due, i.Due}, {&line.Last, i.UsefulUntil()}, {&line.Advised, i.Advised}} {
 		if !m.at.IsZero() {
 			*m.into = m.at.Words()
 		}

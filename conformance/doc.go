@@ -42,8 +42,9 @@
 // The server's day is that of the header Date of its answer to /metadata, in
 // UTC, or what -today says.
 //
-// The scripts plan, redating, tasks, holds, medicines, operations, profiles and subscriptions
-// expect the example protocol, and a facility that operates from Tuesday to Thursday and whose zone
+// The scripts plan, redating, tasks, holds, medicines, operations, measures, profiles and
+// subscriptions expect the example protocol, and a facility that operates from Tuesday
+// to Thursday and whose zone
 // lies between UTC-14 and UTC+8: they book at 15:00 UTC, which is the same day
 // there. The other scripts expect R4 alone, and Patient, Condition and Observation.
 package conformance

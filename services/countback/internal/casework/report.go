@@ -99,7 +99,7 @@ func (q *Period) days() (from, to calendar.Date, err error) {
 		if p.text == "" {
 			return 0, 0, Refuse(ErrMalformed, fhir.CodeRequired, "", p.name+": is missing: a date")
 		}
-		if *p.into, err = calendar.ParseDate(p.text); err != nil {
+		if *p.into, err = edge(p.text, p.into == &to); err != nil {
 			return 0, 0, Refuse(ErrMalformed, fhir.CodeValue, q.At[p.name], p.name+": is no date, such as 2026-01-31")
 		}
 	}
@@ -110,6 +110,23 @@ func (q *Period) days() (from, to calendar.Date, err error) {
 		err = Refuse(ErrInvalid, fhir.CodeTooLong, q.At["periodEnd"], "periodEnd: lies more than ten years after periodStart")
 	}
 	return from, to, err
+}
+
+// edge reads an end of a period: a day, or the first or last one of a month or a
+// year.
+func edge(text string, last bool) (calendar.Date, error) {
+	months := 0
+	switch len(text) {
+	case len("2006"):
+		text, months = text+"-01-01", 12
+	case len("2006-01"):
+		text, months = text+"-01", 1
+	}
+	day, err := calendar.ParseDate(text)
+	if last && months > 0 {
+		day = day.AddMonths(months).Add(-1)
+	}
+	return day, err
 }
 
 // EvaluateMeasure counts one measure over a period, as a MeasureReport; nothing

@@ -7,9 +7,12 @@ import (
 	"example.org/countback/services/countback/internal/casework"
 )
 
-// summaryReport is the one type of report that is given: the others of R4 name
-// persons.
-const summaryReport = "summary"
+// Types of report that are given: R4 names "population" to ask for one that is of
+// type "summary". The others of R4 name persons.
+const (
+	summaryReport    = "summary"
+	populationReport = "population"
+)
 
 // measureParameters are the parameters of $evaluate-measure that have a meaning
 // here.
@@ -30,8 +33,8 @@ func (s *server) measure(ctx context.Context, _, id string, list []given) ([]byt
 		q.At[g.name] = g.at
 		if field := into[g.name]; field != nil {
 			*field = g.text
-		} else if g.text != summaryReport {
-			return nil, g.refuse(casework.ErrInvalid, fhir.CodeNotSupported, "only summary is given: the other types name persons")
+		} else if g.text != summaryReport && g.text != populationReport {
+			return nil, g.refuse(casework.ErrInvalid, fhir.CodeNotSupported, "only summary (population) is given: the other types name persons")
 		}
 	}
 	return s.Office.EvaluateMeasure(ctx, id, q)

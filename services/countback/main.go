@@ -7,6 +7,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"slices"
@@ -39,13 +40,37 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	err := run(ctx, os.Args[1:])
-	switch {
-	case errors.Is(err, flag.ErrHelp):
-	case err != nil:
+	code := exitCode(err)
+	if code != 0 {
 		fmt.Fprintln(os.Stderr, "countback:", err)
-		stop()
-		os.Exit(1)
 	}
+	stop()
+	os.Exit(code)
+}
+
+// What the program leaves with: nothing was wrong, what was asked for failed, or it
+// was called in a way that it does not know.
+const (
+	exitFailed  = 1
+	exitMisused = 2
+)
+
+// errMisused is why nothing was done: the command line, or a setting, is wrong.
+var errMisused = errors.New("see \"countback help\"")
+
+// misused says what is wrong with a command's line, and how to learn more.
+func misused(command, format string, args ...any) error {
+	return fmt.Errorf("%s: %s; %w", command, fmt.Sprintf(format, args...), errMisused)
+}
+
+func exitCode(err error) int {
+	switch {
+	case err == nil, errors.Is(err, flag.ErrHelp):
+		return 0
+	case errors.Is(err, errMisused):
+		return exitMisused
+	}
+	return exitFailed
 }
 
 func run(ctx context.Context, args []string) error {
@@ -71,7 +96,7 @@ func run(ctx context.Context, args []string) error {
 		fmt.Print(usage)
 		return nil
 	}
-	return fmt.Errorf("there is no command %q; \"countback help\" lists them", command)
+	return misused(command, "there is no such command")
 }
 
 // flags starts a command's settings; about says in its help what it does.
@@ -84,8 +109,19 @@ func flags(name, args, about string) *flag.FlagSet {
 	return fs
 }
 
+// parse reads the settings. What is wrong with them is told in one line; the help
+// is for who asks for it.
 func parse(fs *flag.FlagSet, args []string) error {
-	return ff.Parse(fs, args, ff.WithEnvVarPrefix("COUNTBACK"))
+	fs.SetOutput(io.Discard)
+	err := ff.Parse(fs, args, ff.WithEnvVarPrefix("COUNTBACK"))
+	fs.SetOutput(os.Stderr)
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+		fs.Usage()
+	case err != nil:
+		return misused(fs.Name(), "%v", err)
+	}
+	return err
 }
 
 // parseAll is parse for a command that takes settings only.
@@ -94,7 +130,7 @@ func parseAll(fs *flag.FlagSet, args []string) error {
 		return err
 	}
 	if fs.NArg() > 0 {
-		return fmt.Errorf("%s: %q is no setting", fs.Name(), fs.Arg(0))
+		return misused(fs.Name(), "%q is no setting", fs.Arg(0))
 	}
 	return nil
 }
@@ -157,12 +193,11 @@ func runPlan(ctx context.Context, args []string) error {
 	}
 	switch {
 	case fs.NArg() == 0:
-		fs.Usage()
-		return errors.New("plan: name at least one file")
+		return misused("plan", "name at least one file")
 	case !slices.Contains([]string{"table", "json", "ics", "sheet"}, *output):
-		return fmt.Errorf("plan: -o %s is none of table, json, ics, sheet", *output)
+		return misused("plan", "-o %s is none of table, json, ics, sheet", *output)
 	case !paperOf(paper):
-		return fmt.Errorf("plan: -paper %s is neither A4 nor Letter", *paper)
+		return misused("plan", "-paper %s is neither A4 nor Letter", *paper)
 	}
 	return app.PlanFiles(ctx, cfg, app.PlanOptions{
 		Files: fs.Args(), Output: *output, Language: *language, Paper: *paper,
@@ -215,7 +250,7 @@ func runPackage(args []string) error {
 		return err
 	}
 	if *out == "" {
-		return errors.New("package: -out says which file to write")
+		return misused("package", "-out says which file to write")
 	}
 	return app.Package(*out, *version)
 }

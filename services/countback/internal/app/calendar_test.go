@@ -83,6 +83,7 @@ func newHolder(t *testing.T, a *App, caseID, who string) *holder {
 	require.Equal(t, 200, status, body)
 	found := address.FindStringSubmatch(body)
 	require.NotNil(t, found)
+	require.Contains(t, body, `<a href="webcal`+strings.TrimPrefix(found[1], "http")+`">`, "a press hands it to the calendar program")
 	return &holder{t, a, found[1]}
 }
 

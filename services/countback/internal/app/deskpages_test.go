@@ -78,7 +78,7 @@ func deskPages(t *testing.T, ctx context.Context, a *App) {
 // finger's width; links within a text are not counted (WCAG 2.2, 2.5.5; published).
 func smallTargets(t *testing.T, ctx context.Context) string {
 	t.Helper()
-	out, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("button, select, summary, nav a, .jump a, input:not([type=hidden])")]
+	out, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("button, select, summary, nav a, .jump a, .dial, input:not([type=hidden])")]
 		.filter(e => e.getClientRects().length && e.getBoundingClientRect().height < 43.9).map(e => e.tagName + " " + e.textContent.trim().slice(0, 30)).join("; ")`))
 	require.NoError(t, err)
 	return out

@@ -89,7 +89,7 @@ func PlanFiles(ctx context.Context, cfg Config, o PlanOptions, out io.Writer) er
 	case "sheet":
 		return printSheet(ctx, office, plans, cfg.sheetOptions(sheet.Options{Choice: o.Language, Paper: o.Paper}, facility.Calendar.DateOf(clock.Now())), out)
 	case "ics":
-		return printCalendar(plans, facility, clock.Now(), out)
+		return printCalendar(ctx, office, plans, clock.Now().In(facility.Calendar.Zone()), out)
 	}
 	return printTable(plans, facility, out)
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -20,7 +21,7 @@ func (d *Desk) answersPage(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.render(c, http.StatusOK, "answers", answersPage{
-		page: d.newPage(c, "What was answered", ""), Answered: *found, When: d.instant(found.Authored),
-	})
+	p := answersPage{page: d.newPage(c, "What was answered", ""), Answered: *found, When: d.instant(found.Authored)}
+	p.Slip = strings.Join(append([]string{found.Person.Name}, found.Person.Identifiers...), ", ") + " · " + p.Title
+	return d.render(c, http.StatusOK, "answers", p)
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"html/template"
 	"net/http"
 	"slices"
 	"strings"
@@ -27,6 +28,12 @@ type linksPage struct {
 	Fresh   string // address of the link that was just made; it is shown this once
 	For     string // whom that is for
 	Holders []string
+}
+
+// Subscribe is the fresh link as calendar programs take it, to follow it.
+func (p linksPage) Subscribe() template.URL {
+	_, rest, _ := strings.Cut(p.Fresh, "://")
+	return template.URL("webcal://" + rest) // made here, of the address that is configured
 }
 
 type linkLine struct{ ID, For, Made, Revoked string }

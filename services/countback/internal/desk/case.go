@@ -154,11 +154,13 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice,
 		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(),
 	}
+	one.Slip = strings.Join(append([]string{v.Person.Name}, v.Person.Identifiers...), ", ")
 	if screen := newAxes(v, d.Calendar, onScreen); len(screen) > 0 {
 		one.Axis = screen[0]
 	}
 	if !v.Surgery.IsZero() {
 		one.Surgery, one.Count = v.Surgery.Words(), distance(v.Surgery.Day, today)
+		one.Slip += " · surgery " + v.Surgery.Day.Format(dayWords)
 		one.MoveDay = v.Surgery.Day.Add(7).String()
 	}
 	if v.Safe != nil && v.Safe.Day > v.Surgery.Day { // no earlier one can be met

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"html/template"
 	"net/http"
 	"net/url"
 	"runtime/debug"
@@ -27,6 +28,7 @@ type page struct {
 	Version  string // of the assets
 	Did      string // what was just done, in words
 	Caution  string
+	Slip     string // whom or what a printed page is about; empty: the title
 }
 
 // newPage fills what every page shows.
@@ -48,6 +50,9 @@ func (d *Desk) render(c *gin.Context, status int, name string, data any) error {
 	var out bytes.Buffer
 	if err := d.pages[name].ExecuteTemplate(&out, "layout.html", data); err != nil {
 		return err
+	}
+	if p, ok := data.(interface{ PaperStyle() template.CSS }); ok {
+		c.Header("Content-Security-Policy", policy(p.PaperStyle()))
 	}
 	c.Data(status, "text/html; charset=utf-8", out.Bytes())
 	return nil

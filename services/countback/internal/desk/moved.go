@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -59,6 +60,7 @@ func (d *Desk) newMovedPage(p page, w *casework.WhatIf) *movedPage {
 	if !v.Surgery.IsZero() {
 		out.From = v.Surgery.Words()
 	}
+	out.Slip = strings.Join(append([]string{v.Person.Name}, v.Person.Identifiers...), ", ") + " · only what would be if it moved to " + w.Day.Day.Format(dayWords)
 	out.AskDay = w.Day.Day.Format(dayWords)
 	out.Ask, out.Seen = d.newAskPart(v, &out.page), v.Surgery.Day.String()
 	out.Asks = out.Ask == nil && w.Day.Day != v.Surgery.Day

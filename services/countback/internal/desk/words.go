@@ -8,6 +8,7 @@ import (
 
 	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
+	"example.org/countback/services/countback/internal/sheet"
 )
 
 const dayWords = "Mon 2 Jan 2006"
@@ -68,6 +69,7 @@ var functions = template.FuncMap{
 	"day":   func(d calendar.Date) string { return d.Format(dayWords) },
 	"short": func(d calendar.Date) string { return d.Format("Mon 2 Jan") },
 	"join":  strings.Join,
+	"dial":  sheet.Dial,
 	"add":   func(a, b int) int { return a + b },
 	"total": func(list ...int64) (sum int64) {
 		for _, n := range list {

@@ -75,14 +75,10 @@ func (b *feed) begin(id string, version int64, changed time.Time) *ics.VEvent {
 // first, so has this entry, in its title, too: many programs show nothing else.
 func (b *feed) hospitalDay() {
 	e := b.begin(b.h.CaseID+".day", 1, b.h.Changed)
-	title, says := b.say("calendar-day"), b.say("calendar-day-says")
-	id := first(b.h)
-	switch {
-	case id == "closed":
-		says = b.say("closed-title") + ". " + b.say("closed")
-	case id != "":
-		title = b.say("calendar-"+id+"-title", "day", title)
-		says = b.say("calendar-"+id+"-says") + " " + b.say("stopped")
+	title, says, warns := dayWords(b.speaker, b.h)
+	if warns { // programs that show a calendar's own words show them first
+		b.cal.SetDescription(says)
+		b.cal.SetXWRCalDesc(says)
 	}
 	if b.h.State == readiness.CaseCancelled || b.h.Day.IsZero() {
 		b.cancel(e, b.h.Changed, title)
@@ -96,6 +92,28 @@ func (b *feed) hospitalDay() {
 	allDay(e, b.h.Day)
 	e.SetSummary(title)
 	b.describe(e, says)
+}
+
+// dayWords are the title and the words of the day of surgery; warns reports whether
+// they begin with what must be read before all else.
+func dayWords(b *speaker, h *translate.Handout) (title, says string, warns bool) {
+	title, says = b.say("calendar-day"), b.say("calendar-day-says")
+	switch id := first(h); {
+	case id == "closed":
+		return title, b.say("closed-title") + ". " + b.say("closed"), false
+	case id != "":
+		return b.say("calendar-"+id+"-title", "day", title), b.say("calendar-"+id+"-says") + " " + b.say("stopped"), true
+	case h.Stranded:
+		return title, b.say("stopped") + " " + says, true
+	}
+	return title, says, false
+}
+
+// Notice is the entry for the day of surgery in another calendar than the
+// patient's: its title, and what it says; warns reports whether that must be read
+// before all else. No diagnosis, joint, medicine or person is named.
+func (s *Sentences) Notice(h translate.Handout, lang string) (title, says string, warns bool) {
+	return dayWords(&speaker{Sentences: s, lang: lang}, &h)
 }
 
 func (b *feed) entry(l *translate.HandoutLine) {

@@ -120,6 +120,7 @@ func TestCalendarSaysFirstWhatTheSheetSays(t *testing.T) {
 			require.NoError(t, err)
 			cal, err := ics.ParseCalendar(strings.NewReader(text))
 			require.NoError(t, err)
+			require.Contains(t, strings.ReplaceAll(text, "\r\n ", ""), "X-WR-CALDESC:"+want[n], "programs show it beside the name of the calendar")
 			for _, e := range cal.Events() {
 				says := ""
 				if d := e.GetProperty(ics.ComponentPropertyDescription); d != nil {
@@ -139,4 +140,18 @@ func TestCalendarSaysFirstWhatTheSheetSays(t *testing.T) {
 			}
 		}
 	}
+}
+
+// What a medicine that was stopped for another day asks is said first, too; where all
+// is well the calendar says nothing of itself.
+func TestCalendarOfAStrandedMedicine(t *testing.T) {
+	h := handout(t, readiness.CaseOnTrack)
+	text, err := sentences(t).Calendar(h, "en", time.UTC)
+	require.NoError(t, err)
+	require.NotContains(t, text, "X-WR-CALDESC")
+	h.Stranded = true
+	text, err = sentences(t).Calendar(h, "en", time.UTC)
+	require.NoError(t, err)
+	require.Contains(t, strings.ReplaceAll(text, "\r\n ", ""), "X-WR-CALDESC:Have you already stopped a medicine for the operation? Call us today.")
+	require.NotContains(t, text, "SUMMARY:Have you")
 }

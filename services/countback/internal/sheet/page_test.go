@@ -289,7 +289,7 @@ func TestPhoneNumbers(t *testing.T) {
 	require.Equal(t, Phone{"Our phone", "555-0142", ""}, p.Call)
 	require.Equal(t, "", p.CallClosed.Number)
 	require.NotEmpty(t, p.CallClosed.Blank)
-	require.Equal(t, 2, strings.Count(text, `<span class="number">555-0142</span>`))
+	require.Equal(t, 2, strings.Count(text, `<a class="number" href="tel:5550142">555-0142</a>`))
 }
 
 // A night belongs to two days: both are named. The hours are the facility's.

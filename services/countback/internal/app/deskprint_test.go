@@ -19,8 +19,8 @@ func deskPrinted(t *testing.T, ctx context.Context, a *App) {
 			return err
 		}))
 	}
-	// 96 px an inch; the paper without margins of 10 mm.
-	for paper, size := range map[string]struct{ width, height int64 }{"A4": {718, 1047}, "Letter": {740, 980}} {
+	// 96 px an inch; the paper without margins of 10 mm, and 15 at the foot.
+	for paper, size := range map[string]struct{ width, height int64 }{"A4": {718, 1028}, "Letter": {740, 961}} {
 		do(t, ctx, media("print", size.width), chromedp.Navigate(a.DeskURL()+"/case/"+caseOf(t, a, "Ravensbourne", "held")))
 		smallest, err := chromedp.Run(ctx, chromedp.Evaluate[float64](`Math.min(...[...document.querySelectorAll(".axis text")].filter(t => t.getClientRects().length).map(
 			t => parseFloat(getComputedStyle(t).fontSize) * t.ownerSVGElement.getBoundingClientRect().width / t.ownerSVGElement.viewBox.baseVal.width * 72 / 96))`))
@@ -40,5 +40,43 @@ func deskPrinted(t *testing.T, ctx context.Context, a *App) {
 		require.NoError(t, err)
 		require.Less(t, tallest, size.height, "a part is taller than a page of %s", paper)
 	}
+	do(t, ctx, media("print", 718))
+	deskListsPrinted(t, ctx, a)
 	do(t, ctx, media("screen", 1280))
+	deskOnPaper(t, ctx, a)
+}
+
+// Lists are printed as tables, with no form, button or navigation: paper is narrower
+// than a window, and is no phone. The caution stands on the first page.
+func deskListsPrinted(t *testing.T, ctx context.Context, a *App) {
+	for _, path := range []string{"", "/cases", "/weeks", "/programme", "/case/" + caseOf(t, a, "Ravensbourne", "held")} {
+		do(t, ctx, chromedp.Navigate(a.DeskURL()+path))
+		bad, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(() => {
+			const shown = e => e.getClientRects().length > 0, all = s => [...document.querySelectorAll(s)].filter(shown), out = [];
+			for (const s of ["form", "button", "nav", "input", ".me", ".acts", "a[href$='.csv']"]) if (all(s).length) out.push(s + " is printed");
+			for (const r of all("main table tr")) if (getComputedStyle(r).display != "table-row") out.push("a row is no row");
+			for (const t of all("main table")) if (t.getBoundingClientRect().right > innerWidth + 1) out.push("a table is cut");
+			for (const t of all(".plot text")) if (parseFloat(getComputedStyle(t).fontSize) * t.ownerSVGElement.getBoundingClientRect().width / 900 * .75 < 7.9) out.push("letters of a plot are small");
+			const caution = all(".onpaper")[0];
+			if (!caution || caution.getBoundingClientRect().top > 300) out.push("no caution at the top");
+			return [...new Set(out)].join("; ") })()`))
+		require.NoError(t, err)
+		require.Empty(t, bad, path)
+	}
+}
+
+// The PDF that the browser makes has few enough pages to be taken along (as laid out for
+// a phone the morning had 30), and the style that names each page was let through.
+func deskOnPaper(t *testing.T, ctx context.Context, a *App) {
+	for path, most := range map[string]int{"": 20, "/case/" + caseOf(t, a, "Ravensbourne", "held"): 7} {
+		do(t, ctx, chromedp.Navigate(a.DeskURL()+path))
+		own, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.styleSheets].filter(s => !s.href).map(s => s.cssRules[0].cssText).join("")`))
+		require.NoError(t, err)
+		require.Contains(t, own, "@page", "the policy of the page lets its own style through")
+		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF())
+		require.NoError(t, err)
+		pages := len(mediaBox.FindAll(pdf, -1))
+		require.Positive(t, pages)
+		require.LessOrEqual(t, pages, most, path)
+	}
 }

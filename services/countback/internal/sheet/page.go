@@ -48,6 +48,8 @@ type Page struct {
 	Done             string // what is done, in one line; empty: nothing yet
 	Cautions         []string
 	Printed          string
+	Made             string // when, on each page; older sheets do not count
+	Margin           string // that this is for no patient, on each page; empty: it may be given out
 }
 
 // Banner is what stands first when surgery does not go ahead as planned.
@@ -108,11 +110,12 @@ func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 	b.foot(&p)
 	p.Words = map[string]string{}
 	for _, id := range []string{
-		"steps", "steps-tick", "steps-none", "washes", "washes-how", "fasting", "fasting-moves", "fasting-unknown",
+		"steps", "steps-tick", "steps-none", "washes", "fasting", "fasting-moves", "fasting-unknown",
 		"medicines", "medicines-rule", "medicines-others", "bag", "cautions", "state-done", "write-here", "stopped",
 	} {
 		p.Words[id] = b.say(id)
 	}
+	p.Words["washes-how"] = b.say("washes-how", "part", b.say("steps"))
 	if len(b.missing) > 0 {
 		return p, fmt.Errorf("sentences: there is no %s", strings.Join(b.missing, ", "))
 	}
@@ -255,6 +258,10 @@ func (b *builder) foot(p *Page) {
 		p.Notices = append(p.Notices, b.say("unreviewed"))
 	}
 	p.Cautions = append(slices.Clone(p.Notices), p.Cautions...) // first and last: pages get parted
+	if len(p.Notices) > 0 {
+		p.Margin = b.say("margin")
+	}
+	p.Made = b.say("made", "date", b.dateYear(b.o.PrintedOn))
 	p.Printed = b.say("printed", "date", b.dateYear(b.o.PrintedOn))
 }
 

@@ -123,7 +123,7 @@ func TestOwnStepsInOrder(t *testing.T) {
 	require.Len(t, p.Washes, 1)
 	require.Greater(t, len(p.Washes[0].Sentences), 8)
 	require.Equal(t, "If you are allergic to the antiseptic, use plain soap.", p.Washes[0].Sentences[0])
-	require.Contains(t, text, "Printed on Wednesday 18 November 2026. If your day moves, ask for a new sheet.")
+	require.Contains(t, text, "Printed on Wednesday 18 November 2026. Throw older sheets away. If your day moves, ask for a new sheet.")
 	require.Less(t, strings.Index(text, p.Emergency.Title), strings.Index(text, p.Operation), "danger signs come first")
 }
 

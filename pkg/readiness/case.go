@@ -41,6 +41,7 @@ type Entry struct {
 	Signed  Moment            // the last dose that a prescriber signed; zero: as advised
 	Decided Decision          // what a prescriber signed instead of a last dose
 	By      string            // who answers for it, in words; empty: nobody is named
+	Look    Look              // what a second person says of a signature
 }
 
 // Proof is a record that shows that a step was done, so that nobody has to say
@@ -81,6 +82,8 @@ type Raised struct {
 	For   calendar.Date
 	Dose  Moment
 	Among []string // references to the records between which a person is asked to choose
+	// About tells a signature that it is about from another one; empty: none.
+	About string
 }
 
 // Case is the facts of one booked operation.

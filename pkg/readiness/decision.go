@@ -15,10 +15,15 @@ const (
 
 // signature is the entry by which a prescriber signed for a medicine, for the
 // date and the advice that stand. Only the latest round on which people said
-// anything counts: what an earlier one says is past.
+// anything counts: what an earlier one says is past. Nor does one count that a second person
+// did not agree with.
 func (c *Case) signature(p *Protocol, medicine string) (Entry, bool) {
-	var out Entry
-	round := 0
+	e, _, ok := c.signatureOf(p, medicine)
+	return e, ok
+}
+
+// signatureOf is the same, with the round on which it stands.
+func (c *Case) signatureOf(p *Protocol, medicine string) (out Entry, round int, ok bool) {
 	for key, e := range c.Entries {
 		if key.Repeat != medicine || key.Round <= round || e.Outcome == NoOutcome {
 			continue
@@ -28,8 +33,11 @@ func (c *Case) signature(p *Protocol, medicine string) (Entry, bool) {
 		}
 	}
 	of := DetailLastDose(medicine)
-	ok := out.Outcome == Done && out.For[DetailDate] == c.Day.String() && out.For[of] == c.Details[of]
-	return out, ok
+	ok = out.Outcome == Done && out.For[DetailDate] == c.Day.String() && out.For[of] == c.Details[of]
+	if look, _ := c.look(medicine, &out, round); look == NotAgreed {
+		ok = false
+	}
+	return out, round, ok
 }
 
 // lastTaken reports whether somebody recorded, for the date that stands, that the

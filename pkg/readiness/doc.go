@@ -111,6 +111,10 @@
 // taken ([Decision]): then nothing else of it is needed. One that no rule knows is
 // theirs to decide as well. A last dose that is undecided when the earliest one
 // that may come out has ended, or that is recorded as taken and not signed, holds
-// the case; what others say of it decides nothing. It is advice to a prescriber,
+// the case; what others say of it decides nothing. What is signed later than the
+// rules give, or to go on where they give a last dose, is looked at by a second
+// person ([TriggerLateSigned]): the signature stands meanwhile, holds the case once
+// the day of the rules is over and nobody has looked, and is asked again where the
+// second person does not agree. It is advice to a prescriber,
 // never an instruction.
 package readiness

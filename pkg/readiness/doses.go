@@ -12,6 +12,7 @@ type doses struct {
 	signed         bool     // a last dose, by a prescriber
 	decided        Decision // what a prescriber signed instead of a last dose
 	words          string   // that, with who signed it and why
+	seen           string   // what a second person said of it, to follow in the sentence
 	taken          bool     // somebody recorded that the last dose was taken
 }
 
@@ -40,16 +41,16 @@ func (d *dating) medicines(c *Case, p *Protocol) {
 
 // signs lays what a prescriber signed over what the rules give.
 func (m *doses) signs(c *Case, p *Protocol, medicine string, cal *calendar.Calendar) {
-	e, ok := c.signature(p, medicine)
+	e, round, ok := c.signatureOf(p, medicine)
+	if look, by := c.look(medicine, &e, round); look == Agreed {
+		m.seen = ", and " + by + " looked at that and agreed"
+	}
 	switch s := e.Signed; {
 	case !ok:
 	case e.Decided != DecidedLastDose:
 		m.decided, m.words, m.taken = e.Decided, e.Decided.words(e), c.lastTaken(p, medicine)
 	case !s.IsZero():
-		if !s.At.IsZero() {
-			s.At = s.At.In(cal.Zone())
-		}
-		m.last, m.earliest, m.signed = s, s, true
+		m.last, m.earliest, m.signed = s.In(cal), s.In(cal), true
 	}
 }
 
@@ -97,7 +98,7 @@ func (d *dating) told(a *MedicineAdvice, dose doses) []string {
 	}
 	signed := a.Medicine.Name + ": last dose by " + dose.last.Words() + ", as a named prescriber signed"
 	if a.Exceeds(dose.last) {
-		signed += ", which is later than the rules give"
+		signed += ", which is later than the rules give" + dose.seen
 	}
 	return append([]string{signed + ". The rules say:"}, words...)
 }

@@ -24,6 +24,9 @@ type ItemHold struct {
 	// Unsigned says what is wrong with a last dose that is recorded as taken, and
 	// that nobody signed, once its day has ended.
 	Unsigned string
+	// Unseen says what is wrong with a signature later than the rules give, once
+	// the day that they give has ended and nobody else has looked at it.
+	Unseen string
 	// Outside says what is wrong when surgery lies outside the window after the
 	// last dose of a medicine, and Expired what is wrong with evidence that has
 	// expired with fewer than Left business days to go.
@@ -108,6 +111,7 @@ func (w *watch) item(n int) {
 	if i.undecided() {
 		w.undecided(i)
 	}
+	w.unseen(i)
 	if i.Applies != Yes {
 		return
 	}

@@ -178,3 +178,47 @@ func TestStepsOfAMedicine(t *testing.T) {
 	safe := readiness.Earliest(c, p, cal, late)
 	require.Equal(t, "2026-12-01", safe.Day.String(), "last dose today, five whole days, the sixth")
 }
+
+// Is what was signed later than the rules give? Surgery is on Monday 30 November
+// 2026; the rules give the last dose on Friday 27th where they give one.
+func TestIsASignatureLaterThanTheRulesGive(t *testing.T) {
+	compile := medicineConditions(t)
+	hold := &readiness.MedicineRule{Code: "days", Does: readiness.MedicineHold, Hold: held(2, readiness.Days)}
+	doubt := &readiness.MedicineRule{Code: "more", Does: readiness.MedicineHold, Hold: held(4, readiness.Days), Condition: compile("slow")}
+	expert := &readiness.MedicineRule{Code: "expert", Does: readiness.MedicineSpecialist, Decides: "the expert"}
+	choice := &readiness.MedicineRule{Code: "choice", Does: readiness.MedicineChoice, Decides: "the prescriber", Hold: held(1, readiness.Days)}
+	usual := &readiness.MedicineRule{Code: "usual", Does: readiness.MedicineContinue}
+	type rules = []*readiness.MedicineRule
+	for _, r := range []struct {
+		name    string
+		rules   rules
+		decided readiness.Decision
+		signed  string
+		later   string // than this; empty: it is not
+	}{
+		{"as the rules give it", rules{hold}, readiness.DecidedLastDose, "2026-11-27", ""},
+		{"earlier", rules{hold}, readiness.DecidedLastDose, "2026-11-26", ""},
+		{"a day later", rules{hold}, readiness.DecidedLastDose, "2026-11-28", "2026-11-27"},
+		{"a plain signature", rules{hold}, readiness.DecidedLastDose, "", ""},
+		{"it goes on", rules{hold}, readiness.DecidedGoOn, "", "2026-11-27"},
+		{"it is not taken", rules{hold}, readiness.DecidedNotTaken, "", ""},
+		{"it goes on, while a fact is missing", rules{hold, doubt}, readiness.DecidedGoOn, "", "2026-11-25"},
+		{"a day, while a fact is missing", rules{hold, doubt}, readiness.DecidedLastDose, "2026-11-26", "2026-11-25"},
+		{"it goes on, and a specialist decides", rules{hold, expert}, readiness.DecidedGoOn, "", ""},
+		{"it goes on, and it is the prescriber's choice", rules{choice}, readiness.DecidedGoOn, "", ""},
+		{"later than it would be held by choice", rules{choice}, readiness.DecidedLastDose, "2026-11-29", "2026-11-28"},
+		{"it goes on, as the rules say", rules{usual}, readiness.DecidedGoOn, "", ""},
+		{"no rule knows it", nil, readiness.DecidedGoOn, "", ""},
+		{"a day, and no rule knows it", nil, readiness.DecidedLastDose, "2026-11-29", ""},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c, cal := onMonday(t, nil)
+			a := readiness.Advise(&readiness.Medicine{Key: "pill", Name: "Pill", Rules: r.rules}, c, cal)
+			var signed readiness.Moment
+			if r.signed != "" {
+				signed.Day = day(t, r.signed)
+			}
+			require.Equal(t, r.later, a.LaterThan(signed, r.decided).Day.String())
+		})
+	}
+}

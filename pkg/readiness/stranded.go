@@ -91,6 +91,9 @@ func (s *stranding) followed(i *Item) bool {
 // Keys of what is raised are the medicine's and a number or day.
 const ofMedicine = "@"
 
+// MedicineOf is the medicine that what was raised with a key is about.
+func MedicineOf(key string) string { return medicineOf(key) }
+
 func medicineOf(key string) string {
 	medicine, _, _ := strings.Cut(key, ofMedicine)
 	return medicine

@@ -25,6 +25,8 @@ func (i *Item) voided(c *Case, later bool) string {
 		return "it could not be done for " + forDay()
 	case i.advisedOtherwise(c):
 		return "the last dose that the rules give changed since it was done"
+	case i.disagreed(c):
+		return "a second person did not agree with what was signed"
 	case i.TooEarly(e.On):
 		return "it was done on " + e.On.Format(dayLayout) + ", before it can be done for this date"
 	case later:

@@ -141,10 +141,16 @@ func text(t testing.TB, ctx context.Context, selector string) string {
 // click presses what leads to another page, and waits for that page.
 func click(t testing.TB, ctx context.Context, selector string) {
 	t.Helper()
+	clickTo(t, ctx, selector, http.StatusOK)
+}
+
+// clickTo presses what leads to a page with this status.
+func clickTo(t testing.TB, ctx context.Context, selector string, status int) {
+	t.Helper()
 	resp, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector)))
 	require.NoError(t, err)
 	require.NotNil(t, resp)
-	require.EqualValues(t, http.StatusOK, resp.Status)
+	require.EqualValues(t, status, resp.Status)
 }
 
 // sayWho gives the name of the person at the desk, and comes back.

@@ -60,13 +60,29 @@ func TestDeskSigns(t *testing.T) {
 	do(t, ctx, chromedp.Click(chromedp.CSS(form+" input[value=go-on]")),
 		chromedp.SendKeys(chromedp.CSS(form+" input[name=reason]"), "Mechanical valve"),
 		chromedp.SendKeys(chromedp.CSS(form+" input[name=owner]"), "Dr Corvan Stillmarch"))
-	click(t, ctx, form+" button")
+	clickTo(t, ctx, form+" button", http.StatusUnprocessableEntity)
+	require.Contains(t, text(t, ctx, "main"), "The rules give a last dose: for ", "it is asked whether it is meant")
+	accessible(t, ctx, "the question whether it is meant")
+	do(t, ctx, chromedp.Click(chromedp.CSS("input[name=meant]")))
+	click(t, ctx, `form:has(input[name=meant]) button`)
 	require.Contains(t, text(t, ctx, "#news"), "Recorded what the prescriber signed")
 	task := stepTask(t, a, id, "medicine-sign-off")
 	require.Equal(t, []string{"completed", "Dr Corvan Stillmarch"}, []string{task.Status, task.Owner.Display})
 	require.Equal(t, "Signed: goes on as usual. Dr Corvan Stillmarch. Mechanical valve.", task.Note[len(task.Note)-1].Text)
 	require.Equal(t, "cancelled", stepTask(t, a, id, "medicine-stop").Status)
 	require.Contains(t, sheetOf(t, ctx, a, id), "Keep taking it as you do now. Signed by Dr Corvan Stillmarch.")
+
+	// A second person looks at it, on the same page.
+	do(t, ctx, chromedp.Navigate(a.DeskURL()+"/case/"+id))
+	look := `form:has(input[name=does][value=agree])`
+	_, err := chromedp.Run(ctx, chromedp.Evaluate[any](`document.querySelectorAll("details").forEach(d => { d.open = !!d.querySelector("`+look+`") }); document.querySelector("`+look+`").scrollIntoView(); true`))
+	require.NoError(t, err)
+	shot(t, ctx, "second-look")
+	accessible(t, ctx, "the form of a second look")
+	do(t, ctx, chromedp.Click(chromedp.CSS(look+" input[value=agree]")), chromedp.SendKeys(chromedp.CSS(look+" input[name=owner]"), "Dr Wendeline Thatchmarsh"))
+	click(t, ctx, look+" button")
+	require.Contains(t, text(t, ctx, "#news"), "a second person agrees with what was signed")
+	require.Equal(t, "completed", stepTask(t, a, id, "look-at-late-dose").Status)
 }
 
 func sheetOf(t *testing.T, ctx context.Context, a *App, id string) string {

@@ -25,7 +25,9 @@ const (
 	ActAssign    = "assign"
 	ActTried     = "tried" // nobody was reached: a note with the time, and nothing else
 	ActSign      = "sign"
-	ActHappened  = "happened" // what became of an operation whose day has passed
+	ActHappened  = "happened"  // what became of an operation whose day has passed
+	ActAgree     = "agree"     // a second person, with what was signed
+	ActDisagree  = "not-agree" // the signature is asked for again
 )
 
 // Act is what a person does with one item, in words instead of a whole Task.
@@ -119,6 +121,8 @@ var deeds = map[string]deed{
 	ActTried:     {"", "", "Tried, not reached."},
 	ActSign:      {"completed", "", ""},
 	ActHappened:  {"completed", "", ""},
+	ActAgree:     {"completed", "", "Looked at, and agreed."},
+	ActDisagree:  {"completed", "", "Looked at, and not agreed."},
 }
 
 // worded looks up what the note says beside what was done.
@@ -176,7 +180,12 @@ func (o *Office) acted(a Act, task []byte) ([]byte, error) {
 			return nil, err
 		}
 	}
-	if a.Does == ActDone || a.Does == ActSign || a.Does == ActHappened {
+	if a.Does == ActAgree || a.Does == ActDisagree {
+		if err := agrees(t, a.Does == ActAgree); err != nil {
+			return nil, err
+		}
+	}
+	if done.status == "completed" {
 		delete(t, "executionPeriod")
 		if a.On != "" {
 			changes["executionPeriod"] = map[string]string{"end": a.On}

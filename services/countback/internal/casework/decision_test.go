@@ -47,6 +47,7 @@ func TestAMedicineGoesOnAsSigned(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []translate.GoesOn{{Medicine: "Warfarin", SignedBy: "Dr Example Prescriber"}}, out.GoesOn)
 
+	h.work(b.plan, "look-at-late-dose", done(""), named("Dr Wendeline Thatchmarsh"), set("output", []res{agreed(true)}))
 	h.tick("2027-01-08 12:00") // past the day of the last dose
 	require.NotContains(t, h.kinds(b.patient), "medicine-timing")
 
@@ -107,6 +108,7 @@ func TestTheDeskSigns(t *testing.T) {
 			h := newHouse(t)
 			b := h.onWarfarin()
 			c.act.TaskID, c.act.Does, c.act.By, c.act.Owner = h.step(b.plan, "medicine-sign-off").ID, ActSign, "Idony Quillfeather", "Dr Example Prescriber"
+			c.act.Meant = c.act.Signs == SignGoOn // else it is asked whether it is meant
 			_, err := h.office.Act(context.Background(), c.act)
 			if c.refuse != "" {
 				require.ErrorContains(t, err, c.refuse)

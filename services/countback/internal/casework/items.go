@@ -150,6 +150,9 @@ func (w *writing) items() error {
 		if ch.Old.Step.Trigger == readiness.TriggerUnreported {
 			row.Why = "The booking has another day now."
 		}
+		if ch.Old.Step.Trigger == readiness.TriggerLateSigned {
+			row.Why = "What it asks about does not stand any more, or the operation has begun."
+		}
 		by, err := w.office.protocolOf(w.tx, w.old[ch.Old.Key].Protocol)
 		if err != nil {
 			return err

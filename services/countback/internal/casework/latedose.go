@@ -15,41 +15,44 @@ type LateDose struct {
 // Error holds nothing of what was sent, so that it may be logged.
 func (*LateDose) Error() string { return "a last dose later than the rules give is not confirmed" }
 
-// lateDose says in words that the last dose which w signs for a medicine is
-// later than the strictest rule gives; empty when it is not. Where facts are
-// missing, that is the earliest last dose that may come out.
+// lateDose says in words that what w signs for a medicine is later than the
+// strictest rule gives, or that it goes on where they give a last dose; empty when
+// it is not. Where facts are missing, that is the earliest last dose that may come
+// out.
 func (o *Office) lateDose(c *readiness.Case, medicine string, w *translate.Work) string {
-	signed := o.facility.LastDose(w)
-	if signed.IsZero() || medicine == "" {
+	if w == nil || medicine == "" {
 		return ""
 	}
+	signed, decided := o.facility.LastDose(w), readiness.Decision(w.Decision)
 	for n := range c.Medicines {
 		m := &c.Medicines[n]
 		if m.Key != medicine {
 			continue
 		}
 		a := readiness.Advise(m, c, o.facility.Calendar)
-		if !a.Exceeds(signed) {
+		if a.LaterThan(signed, decided).IsZero() {
 			return ""
-		}
-		gives := ", the rules give "
-		if a.Last.IsZero() {
-			gives = ", and while facts are missing the rules may give "
 		}
 		surgery := readiness.Moment{Day: c.Day}
 		if !c.Start.IsZero() {
 			surgery.At = c.Start.In(o.facility.Calendar.Zone())
 		}
-		return "This is later than the rules give: for " + m.Name + " the last dose is signed by " + signed.Words() +
-			gives + a.Strictest().Words() + "; surgery is on " + surgery.Words() + "."
+		says := "This is later than the rules give: "
+		if decided == readiness.DecidedGoOn {
+			says = "The rules give a last dose: "
+		}
+		return says + a.LaterWords(signed, decided, surgery) + "."
 	}
 	return ""
 }
 
+// secondLook says what follows from such a signature.
+const secondLook = " Another person is asked to look at it."
+
 // lateSigned is the same for an item that stands done.
 func (o *Office) lateSigned(tx *store.Tx, it store.Item) (string, error) {
 	row, err := rowOf(it)
-	if err != nil || row.Work == nil || row.Work.Outcome != readiness.Done || row.State != readiness.StateDone || row.Work.Signed == "" {
+	if err != nil || row.Work == nil || row.Work.Outcome != readiness.Done || row.State != readiness.StateDone || row.Work.Signed == "" && row.Work.Decision == "" {
 		return "", err
 	}
 	c, err := o.stands(tx, it)

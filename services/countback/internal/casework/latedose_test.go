@@ -2,6 +2,7 @@ package casework
 
 import (
 	"context"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -52,7 +53,7 @@ func TestALastDoseLaterThanTheRulesGive(t *testing.T) {
 			for _, says := range []string{"This is later than the rules give", "signed by " + c.warns, "the rules give Tue 5 Jan 2027", "surgery is on Mon 11 Jan 2027"} {
 				require.Contains(t, out.Advice, says)
 			}
-			require.Contains(t, v.Why, out.Advice)
+			require.Contains(t, v.Why, strings.TrimSuffix(out.Advice, " Another person is asked to look at it."))
 		})
 	}
 }

@@ -370,11 +370,12 @@ func (w *writing) reckon() *readiness.Plan {
 	w.answered()
 	c.Raised = append(c.Raised, w.protocol.Questions(w.records, w.b, f, now)...)
 	c.Raised = append(c.Raised, w.protocol.Risks(w.records, w.b, f)...)
+	looks := c.SecondLooks(w.stood(), p, f.Calendar, now)
 	free := *c // what its items show does not depend on what holds it
 	free.Held = false
 	pl := w.awake(&free, found, turns)
 	of, next := readiness.ItemGrounds(pl, &free, p, f.Calendar, now)
-	next = sooner(next, turns(now))
+	next = sooner(sooner(next, looks), turns(now))
 	raised := len(c.Raised)
 	w.holds(append(found(now), of...))
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)

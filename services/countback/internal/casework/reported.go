@@ -26,7 +26,7 @@ func atOnce(s *readiness.Step) bool { return s.Trigger != "" && s.Priority == pr
 func (v *ItemView) Decides() bool { return v.Report != "" && answersReport(v.Step) }
 
 func answersReport(s *readiness.Step) bool {
-	return s.Trigger != "" && s.Trigger != readiness.TriggerHold && s.Trigger != readiness.TriggerMove && !s.SignsLastDose()
+	return s.Trigger != "" && s.Trigger != readiness.TriggerHold && s.Trigger != readiness.TriggerMove && s.Trigger != readiness.TriggerLateSigned && !s.SignsLastDose()
 }
 
 // reportOf is the id of the answers that an item was raised for; empty: none.

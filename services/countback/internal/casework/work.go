@@ -120,13 +120,21 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 		}
 	}
 	ri := row.Item(p, o.facility)
-	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, translate.WorkOptions{
-		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat),
-	})
+	opt := translate.WorkOptions{
+		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat), NameOf: o.professional(tx),
+	}
+	if opt.Signer, err = o.signer(tx, item.CaseID, ri.Raised); err != nil {
+		return nil, "", err
+	}
+	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, opt)
 	if len(issues) > 0 {
 		return nil, "", &Refusal{Err: ErrInvalid, Issues: issues}
 	}
-	return work, o.lateDose(standing, row.Repeat, work), nil
+	late := o.lateDose(standing, row.Repeat, work)
+	if late != "" && p.Raises(readiness.TriggerLateSigned) {
+		late += secondLook
+	}
+	return work, late, nil
 }
 
 // stands is what the item's booking stands at now.

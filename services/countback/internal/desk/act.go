@@ -26,6 +26,8 @@ var deedWords = map[string]string{
 	casework.ActTried:     "Noted that it was tried. The item stays as it is.",
 	casework.ActSign:      "Recorded what the prescriber signed.",
 	casework.ActHappened:  "Recorded what happened.",
+	casework.ActAgree:     "Recorded that a second person agrees with what was signed.",
+	casework.ActDisagree:  "Recorded that a second person does not agree: the signature is asked for again.",
 	didRelease:            "The hold is released.",
 	didDecline:            "Recorded: that day was declined.",
 	didTakeBack:           "The request was taken back.",
@@ -60,6 +62,7 @@ var needsReason = map[string]string{
 	casework.ActNotNeeded: "say how you know that it does not apply",
 	casework.ActFailed:    "say why it could not be done",
 	casework.ActReopen:    "say why it is asked for again",
+	casework.ActDisagree:  "say why it is not agreed",
 }
 
 // act records what a person did with an item, and goes back to the page.
@@ -157,10 +160,12 @@ func signable(a *casework.Act) error {
 	return nil
 }
 
-// meantPage asks whether a last dose later than the rules give is meant.
+// meantPage asks whether a last dose later than the rules give is meant, or that a
+// medicine goes on of which they give one.
 type meantPage struct {
 	page
 	Words, To, Back string
+	GoesOn          bool
 	Fields          []formField
 }
 
@@ -170,7 +175,7 @@ type formField struct{ Name, Value string }
 // askMeant shows what was about to be signed, to be confirmed with a second
 // press. Nothing is stored yet.
 func (d *Desk) askMeant(c *gin.Context, words string) error {
-	p := meantPage{page: d.newPage(c, "Sign it all the same?", ""), Words: words, To: c.Request.URL.Path, Back: backOf(c)}
+	p := meantPage{page: d.newPage(c, "Sign it all the same?", ""), Words: words, To: c.Request.URL.Path, Back: backOf(c), GoesOn: c.PostForm("signs") == casework.SignGoOn}
 	p.Path = p.Back
 	for _, name := range []string{"version", "does", "signs", "dose", "dose-at", "reason", "owner", "on"} {
 		p.Fields = append(p.Fields, formField{name, c.PostForm(name)})

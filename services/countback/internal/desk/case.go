@@ -93,6 +93,7 @@ type acts struct {
 	Happened, HomeOnly                                                   bool // what became of the operation; only when they went home
 	Chooses                                                              bool // done only by naming the record that is meant
 	Fails, Leaves                                                        press
+	Looks                                                                bool // done by a second person, who agrees or does not
 }
 
 // press is the words of one thing that can be done with an item.
@@ -112,7 +113,7 @@ var (
 )
 
 // Any reports whether anything may be done.
-func (a acts) Any() bool { return a.Done || a.Sign || a.Happened || a.Reopen || a.Note }
+func (a acts) Any() bool { return a.Done || a.Sign || a.Looks || a.Happened || a.Reopen || a.Note }
 
 type eventLine struct {
 	At, Why, By string
@@ -356,6 +357,9 @@ func actsOn(i *casework.ItemView) (a acts) {
 		}
 		if asks, homeOnly := i.Happened(); asks {
 			a.Happened, a.HomeOnly, a.Done = a.Done, homeOnly, false
+		}
+		if i.Step.Trigger == readiness.TriggerLateSigned {
+			a.Looks, a.Done = a.Done, false
 		}
 	}()
 	switch i.Status {

@@ -14,7 +14,7 @@ func (rd *definitionReader) itemHolds(a *fhir.Node) {
 	for _, e := range extensions(a, "item-hold") {
 		str := func(name string) string { return value(part(e, name)).Text() }
 		r := readiness.ItemHold{
-			Kind: str("kind"), Missed: str("missed"), Later: str("later"), Undecided: str("undecided"), Unsigned: str("unsigned"), Outside: str("outside"), Expired: str("expired"),
+			Kind: str("kind"), Missed: str("missed"), Later: str("later"), Undecided: str("undecided"), Unsigned: str("unsigned"), Unseen: str("unseen"), Outside: str("outside"), Expired: str("expired"),
 			Left: rd.offset(value(part(e, "left")), 1, false).N, Supplied: value(part(e, "supplied")).Bool(),
 		}
 		for _, p := range e.Get("extension").Items() {

@@ -40,9 +40,12 @@ type Row struct {
 	By       string           `json:"by,omitempty"`  // the name of who asked for it, where a person did
 	Day      string           `json:"day,omitempty"` // the day of surgery that is asked for
 	// Of a question about a stopped medicine: the day of surgery that it was
-	// stopped for, and its last dose as it was planned or recorded.
+	// stopped for, and its last dose as it was planned or recorded. Of one about a
+	// signature: the day of surgery, the last dose that the rules give, and which
+	// signature it is.
 	StoppedFor string   `json:"sf,omitempty"`
 	Dose       string   `json:"ds,omitempty"`
+	Of         string   `json:"of,omitempty"`
 	About      string   `json:"about,omitempty"` // the record that it was raised for, or a version of it
 	Among      []string `json:"am,omitempty"`    // references to the records between which a person chooses
 	Why        string   `json:"why,omitempty"`   // why it is no longer asked for
@@ -63,6 +66,8 @@ type Work struct {
 	For     map[string]string `json:"for,omitempty"`
 	Reason  string            `json:"why,omitempty"`
 	Signed  string            `json:"sd,omitempty"` // the last dose that a prescriber signed
+	// Look is what a second person says of a signature.
+	Look string `json:"lk,omitempty"`
 	// Decision is what a prescriber signed instead of a last dose.
 	Decision string `json:"dec,omitempty"`
 	Meant    string `json:"mt,omitempty"` // reference to the record that a person said is meant, or MeantNone
@@ -102,6 +107,7 @@ func (r *Row) Entry() readiness.Entry {
 	return readiness.Entry{
 		Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against,
 		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), By: NameOf(r.Work.Owner),
+		Look: readiness.Look(r.Work.Look),
 	}
 }
 
@@ -122,7 +128,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose), Among: r.Among}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose), Among: r.Among, About: r.Of}
 	}
 	return i
 }
@@ -149,7 +155,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.About = recordNamed.FindString(i.Raised.Key)
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 		r.By, r.Day = i.Raised.By, i.Raised.Day.String()
-		r.StoppedFor, r.Dose = i.Raised.For.String(), f.written(i.Raised.Dose)
+		r.StoppedFor, r.Dose, r.Of = i.Raised.For.String(), f.written(i.Raised.Dose), i.Raised.About
 		r.Among = i.Raised.Among
 	}
 	return r

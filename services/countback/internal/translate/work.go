@@ -54,10 +54,10 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	if row.Record != "" && !changed("executionPeriod") {
 		w.ExecutionPeriod = nil // the record's, not the person's
 	}
-	signed := w.Outcome == readiness.Done && item.Step.SignsLastDose()
+	signed := w.Outcome == readiness.Done && (item.Step.SignsLastDose() || item.Step.Trigger == readiness.TriggerLateSigned)
 	switch {
 	case sent.String("status") != row.Status:
-		w.Signed, w.Decision, w.Meant = "", "", ""
+		w.Signed, w.Decision, w.Meant, w.Look = "", "", "", ""
 		issues = f.move(w, sent, row, item, o)
 	case signed && len(resigned(changed)) > 0:
 		issues = resigned(changed)
@@ -82,6 +82,10 @@ type WorkOptions struct {
 	Now      time.Time
 	Snapshot map[string]string
 	Advised  readiness.Moment // the last dose that the rules give for the item's medicine; zero: none
+	// Of a second look: the owner of the Task with the signature that it is about,
+	// and what gives the name of a professional by reference (empty: not known).
+	Signer json.RawMessage
+	NameOf func(reference string) string
 }
 
 // foreignChanges names every element that differs and is not the people's.
@@ -266,7 +270,7 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 		return refuse("owner", "required", "Task.owner is missing, or names no person: this step counts only with the professional who answers for it named as its owner, by reference, identifier or display")
 	}
 	w.Reason = ""
-	if issues := f.sign(w, sent, item, o); len(issues) > 0 {
+	if issues := append(f.sign(w, sent, item, o), f.looks(w, sent, item, o)...); len(issues) > 0 {
 		return issues
 	}
 	if issues := meant(w, sent, item); len(issues) > 0 {

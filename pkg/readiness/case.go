@@ -82,6 +82,7 @@ type Raised struct {
 	For   calendar.Date
 	Dose  Moment
 	Among []string // references to the records between which a person is asked to choose
+	Name  string   // of the medicine, as it was last known
 	// About tells a signature that it is about from another one; empty: none.
 	About string
 }

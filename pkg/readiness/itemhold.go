@@ -294,8 +294,8 @@ func (c *Case) lapsed(standing []Ground, p *Protocol) []Ground {
 				continue
 			}
 			g := Ground{Kind: h.Kind, Record: record, Whole: true, OfItem: true, Withdrawn: slices.Contains(c.Disowned, key.Repeat)}
-			name := key.Repeat
-			if m := c.medicine(key.Repeat); m != nil || strings.HasPrefix(name, OtherMedicine) {
+			name := ""
+			if key.Repeat != "" {
 				name = c.medicineName(key.Repeat)
 			}
 			g.Says = strings.TrimPrefix(name+", ", ", ") + lowerFirst(p.title(key.Step)) + ": what was wrong is settled or the date moved, and a named person may release it"

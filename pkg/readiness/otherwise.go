@@ -25,7 +25,7 @@ func (s *stranding) otherwise(pl *Plan, p *Protocol) {
 		for again := 2; s.raised(TriggerStopped, key); again++ { // the day was corrected, and back
 			key = fmt.Sprintf("%s%s%s-%d", i.Key.Repeat, taken, i.Entry.On, again)
 		}
-		s.out = append(s.out, Raised{Trigger: TriggerStopped, Key: key, At: s.now, Why: why, For: s.c.Day, Dose: Moment{Day: i.Entry.On}})
+		s.out = append(s.out, Raised{Trigger: TriggerStopped, Key: key, At: s.now, Why: why, For: s.c.Day, Dose: Moment{Day: i.Entry.On}, Name: s.c.medicineName(i.Key.Repeat)})
 	}
 }
 

@@ -152,7 +152,7 @@ func TestALastDoseTakenFarTooEarly(t *testing.T) {
 				require.Empty(t, out)
 				return
 			}
-			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: r.key, At: now, Why: r.why, For: c.Day, Dose: readiness.Moment{Day: c.Entries[ofPill("last", 1)].On}}}, out)
+			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: r.key, At: now, Why: r.why, For: c.Day, Dose: readiness.Moment{Day: c.Entries[ofPill("last", 1)].On}, Name: "Pill"}}, out)
 
 			// It is asked once, whether it is answered or not; and for a corrected day
 			// once more, when the first question is answered.

@@ -179,7 +179,7 @@ func (s *stranding) ask(medicine string, surgery calendar.Date, planned Moment, 
 	}
 	s.open[medicine] = true
 	s.times[medicine]++
-	r := Raised{Trigger: TriggerStopped, Key: fmt.Sprintf("%s%s%d", medicine, ofMedicine, s.times[medicine]), At: s.now, For: surgery, Dose: planned}
+	r := Raised{Trigger: TriggerStopped, Key: fmt.Sprintf("%s%s%d", medicine, ofMedicine, s.times[medicine]), At: s.now, For: surgery, Dose: planned, Name: s.c.medicineName(medicine)}
 	e, round := s.c.lastDoseOf(p, medicine)
 	r.Why = s.stoppedWords(&r, e, round > 0)
 	s.out = append(s.out, r)
@@ -203,7 +203,7 @@ func (s *stranding) stopDays(pl *Plan) {
 			continue
 		}
 		s.out = append(s.out, Raised{
-			Trigger: TriggerStopDay, Key: key, At: s.now,
+			Trigger: TriggerStopDay, Key: key, At: s.now, Name: s.c.medicineName(i.Key.Repeat),
 			Why: s.c.medicineName(i.Key.Repeat) + ": the planned last dose is " + i.Due.Words() + ", and the case is held.",
 		})
 	}
@@ -220,6 +220,9 @@ func (c *Case) medicineName(key string) string {
 	}
 	if strings.HasPrefix(key, OtherMedicine) { // the rest says nothing to anybody
 		return "A medicine that no rule here knows"
+	}
+	if kind, ours := strings.CutPrefix(key, "medicine-"); ours {
+		key = strings.ReplaceAll(kind, "-", " ")
 	}
 	return upperFirst(key)
 }

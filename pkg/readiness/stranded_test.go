@@ -24,7 +24,7 @@ func TestGroundsOfOpenHolds(t *testing.T) {
 		next   string
 	}{
 		{"it is settled", func(*readiness.Case, *readiness.Hold) {}, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
-		{"the medicine is on no list any more", func(c *readiness.Case, _ *readiness.Hold) { c.Medicines = nil }, "pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
+		{"the medicine is on no list any more", func(c *readiness.Case, _ *readiness.Hold) { c.Medicines = nil }, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
 		{"the medicine was entered in error", func(c *readiness.Case, _ *readiness.Hold) { c.Disowned = []string{"pill"} }, "Pill: entered in error", true, ""},
 		{"another one was", func(c *readiness.Case, _ *readiness.Hold) { c.Disowned = []string{"other"} }, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
 		{"of an item without a repeat", func(_ *readiness.Case, h *readiness.Hold) { h.Records = []string{"item:must/"} }, "title of must: what was wrong is settled or the date moved, and a named person may release it", false, ""},
@@ -250,7 +250,7 @@ func TestWhoIsLeftStopped(t *testing.T) {
 				require.Empty(t, out)
 				return
 			}
-			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: "pill@1", At: s.now, Why: r.why, For: s.b.Day, Dose: planned}}, out)
+			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopped, Key: "pill@1", At: s.now, Why: r.why, For: s.b.Day, Dose: planned, Name: "Pill"}}, out)
 		})
 	}
 }
@@ -366,7 +366,7 @@ func TestStopDayWhileHeld(t *testing.T) {
 				require.Empty(t, out)
 				return
 			}
-			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopDay, Key: r.key, At: now, Why: "Pill: the planned last dose is Thu 26 Nov 2026, and the case is held."}}, out)
+			require.Equal(t, []readiness.Raised{{Trigger: readiness.TriggerStopDay, Key: r.key, At: now, Name: "Pill", Why: "Pill: the planned last dose is Thu 26 Nov 2026, and the case is held."}}, out)
 
 			// It is not asked twice, nor on top of the question what to do with the
 			// medicine that is stopped.

@@ -23,6 +23,9 @@ func (s *stranding) answered(i *Item) bool {
 // retell lets an open question say what is true now. One from before it was kept
 // what the medicine was stopped for keeps its words where no record tells it.
 func (s *stranding) retell(r *Raised, pl *Plan, p *Protocol) {
+	if s.c.medicine(medicineOf(r.Key)) != nil || r.Name == "" {
+		r.Name = s.c.medicineName(medicineOf(r.Key))
+	}
 	if r.Trigger == TriggerStopDay {
 		s.retellStopDay(r, pl)
 		return
@@ -76,7 +79,7 @@ func (pl *Plan) taken(medicine string) *Item {
 // as it is recorded, the day of surgery that it was stopped for, what became of
 // that day, and for how long the person is without it.
 func (s *stranding) stoppedWords(r *Raised, e Entry, recorded bool) string {
-	name, on, stoppedFor := s.c.medicineName(medicineOf(r.Key)), r.Dose.Day, s.stoppedFor(r, e, recorded)
+	name, on, stoppedFor := r.Name, r.Dose.Day, s.stoppedFor(r, e, recorded)
 	aim := ""
 	if !stoppedFor.IsZero() {
 		aim = " for the operation of " + stoppedFor.Format(dayLayout)
@@ -149,12 +152,12 @@ func (s *stranding) without(on calendar.Date) string {
 // retellStopDay says what became of a last dose whose day came while the case was
 // held.
 func (s *stranding) retellStopDay(r *Raised, pl *Plan) {
+	name := r.Name
 	medicine, was, _ := strings.Cut(r.Key, ofMedicine)
 	day, err := calendar.ParseDate(was)
 	if err != nil {
 		return
 	}
-	name := s.c.medicineName(medicine)
 	var now *Item
 	for n := range pl.Items {
 		if i := &pl.Items[n]; i.Key.Repeat == medicine && i.Step.TakesLastDose() {

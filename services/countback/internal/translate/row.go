@@ -46,6 +46,7 @@ type Row struct {
 	StoppedFor string   `json:"sf,omitempty"`
 	Dose       string   `json:"ds,omitempty"`
 	Of         string   `json:"of,omitempty"`
+	Medicine   string   `json:"nm,omitempty"`    // its name, as it was last known
 	About      string   `json:"about,omitempty"` // the record that it was raised for, or a version of it
 	Among      []string `json:"am,omitempty"`    // references to the records between which a person chooses
 	Why        string   `json:"why,omitempty"`   // why it is no longer asked for
@@ -128,7 +129,7 @@ func (r *Row) Item(p *Protocol, f Facility) readiness.Item {
 		i.TooLate = i.TooLate || m == 't'
 	}
 	if r.Raised != "" {
-		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose), Among: r.Among, About: r.Of}
+		i.Raised = &readiness.Raised{Key: r.Repeat, Why: r.Raised, At: f.instant(r.RaisedAt), Role: r.Role, By: r.By, Day: f.moment(r.Day).Day, For: f.moment(r.StoppedFor).Day, Dose: f.moment(r.Dose), Among: r.Among, About: r.Of, Name: r.Medicine}
 	}
 	return i
 }
@@ -155,7 +156,7 @@ func (f Facility) RowOf(i *readiness.Item) Row {
 		r.About = recordNamed.FindString(i.Raised.Key)
 		r.Raised, r.RaisedAt, r.Role = i.Raised.Why, i.Raised.At.Format(time.RFC3339), i.Raised.Role
 		r.By, r.Day = i.Raised.By, i.Raised.Day.String()
-		r.StoppedFor, r.Dose, r.Of = i.Raised.For.String(), f.written(i.Raised.Dose), i.Raised.About
+		r.StoppedFor, r.Dose, r.Of, r.Medicine = i.Raised.For.String(), f.written(i.Raised.Dose), i.Raised.About, i.Raised.Name
 		r.Among = i.Raised.Among
 	}
 	return r

@@ -171,8 +171,8 @@ func TestMedicinesOnlyAsSigned(t *testing.T) {
 		require.False(t, p.Medicines[0].Signed)
 		require.Empty(t, p.Medicines[0].Sentences)
 		require.Equal(t, map[string]string{
-			"en": "Ask before you stop anything: your prescriber will tell you.",
-			"es": "Pregunte antes de dejar algo: quien le receta le dirá.",
+			"en": "Not decided yet. Ask before you change anything: your prescriber will tell you.",
+			"es": "Aún no está decidido. Pregunte antes de cambiar algo: quien le receta le dirá.",
 		}[lang], p.Medicines[0].Text)
 		require.False(t, strings.Contains(text, last.Says[lang].Text), "the instruction to stop waits for the signature")
 
@@ -210,6 +210,49 @@ func TestMedicinesThatGoOn(t *testing.T) {
 	}
 }
 
+// Every medicine on record is named, whatever becomes of its steps: as signed, or
+// that it is not decided, and to ask; what no prescriber is asked about, together.
+func TestEveryMedicineIsNamed(t *testing.T) {
+	for _, state := range []readiness.CaseState{readiness.CaseOnTrack, readiness.CaseHeld, readiness.CaseInfeasible, readiness.CaseArrived, readiness.CaseHome, readiness.CaseCancelled, readiness.CaseClosed} {
+		for _, lang := range Languages {
+			h := handout(t, state)
+			h.Prefers = []string{lang}
+			last := &h.Lines[len(h.Lines)-1]
+			last.Medicine, last.SignedBy, last.Item.Step.PausesOnHold = "Apixaban", "Dr Wendeline Thatchmarsh", true
+			if state == readiness.CaseHome {
+				last.Item.State = readiness.StateDone
+			}
+			h.GoesOn = []translate.GoesOn{{Medicine: "Insulin glargine", SignedBy: "Dr Wendeline Thatchmarsh"}}
+			h.NotTaken = []translate.GoesOn{{Medicine: "Drops", SignedBy: "Dr Wendeline Thatchmarsh"}}
+			h.Listed = []translate.Listed{{Medicine: "Apixaban", Asked: true}, {Medicine: "Aspirin"}, {Medicine: "Drops", Asked: true}, {Medicine: "Insulin glargine", Asked: true}, {Medicine: "Metoprolol"}, {Medicine: "Warfarin", Asked: true}}
+			p, _ := page(t, h, Options{})
+			var told []string
+			for _, m := range p.Medicines {
+				told = append(told, m.Name+": "+m.Text)
+			}
+			ask := map[string]string{"en": ": Not decided yet. Ask before you change anything: your prescriber will tell you.", "es": ": Aún no está decidido. Pregunte antes de cambiar algo: quien le receta le dirá."}[lang]
+			last1 := map[string]string{"en": "Apixaban: Last dose: Friday 27 November. Signed by Dr Wendeline Thatchmarsh.", "es": "Apixaban: Última toma: viernes 27 de noviembre. Lo firmó Dr Wendeline Thatchmarsh."}[lang]
+			want := []string{
+				map[string]string{"en": "Insulin glargine: Keep taking it as you do now. Signed by Dr Wendeline Thatchmarsh.", "es": "Insulin glargine: Siga tomándola como ahora. Lo firmó Dr Wendeline Thatchmarsh."}[lang],
+				map[string]string{"en": "Drops: Our list has this, and Dr Wendeline Thatchmarsh signed that you do not take it. If you do take it, call us before you change anything.", "es": "Drops: Está en nuestra lista, y Dr Wendeline Thatchmarsh firmó que usted no la toma. Si la toma, llámenos antes de cambiar algo."}[lang],
+				"Warfarin" + ask,
+				"Aspirin, Metoprolol: " + map[string]string{"en": "No change is signed for this. Ask before you change anything.", "es": "Aquí no hay ningún cambio firmado. Pregunte antes de cambiar algo."}[lang],
+			}
+			switch state {
+			case readiness.CaseOnTrack:
+				want = append([]string{last1}, want...)
+			case readiness.CaseHeld, readiness.CaseInfeasible: // the last dose waits, and must not read as if it stood
+				want = append(want, "Apixaban"+ask)
+			case readiness.CaseArrived:
+				want = []string{last1}
+			default:
+				want = nil
+			}
+			require.ElementsMatch(t, want, told, "%s %s", state, lang)
+		}
+	}
+}
+
 // Who takes no medicine, or none of which anything is known, is told of none: the
 // sheet says what holds for every medicine.
 func TestNoMedicineNoLine(t *testing.T) {
@@ -218,7 +261,7 @@ func TestNoMedicineNoLine(t *testing.T) {
 	p, text := page(t, h, Options{})
 	require.Empty(t, p.Medicines)
 	require.Contains(t, text, "Do not stop, start or change a medicine by yourself. Do it only when a prescriber has signed it with a name.")
-	require.NotContains(t, text, "Ask before you stop")
+	require.NotContains(t, text, "Ask before you change")
 	require.NotContains(t, text, "Do not stop any other medicine")
 
 	// In doubt, or not needed: no line either.

@@ -89,12 +89,33 @@ func (b *builder) parts(p *Page) {
 	if len(done) > 0 {
 		p.Done = capital(b.say("state-done")) + ": " + strings.Join(done, "; ") + "."
 	}
-	before := !b.home() && b.h.State != readiness.CaseCancelled
-	p.MedicineRule = before
+	p.MedicineRule = !b.home() && b.h.State != readiness.CaseCancelled
+	if p.MedicineRule && b.h.State != readiness.CaseArrived {
+		b.listed(p)
+	}
+}
+
+// listed names every medicine on record that no line told: what a named prescriber
+// signed of it, or that nobody has signed anything, and to ask.
+func (b *builder) listed(p *Page) {
 	for _, g := range b.h.GoesOn {
-		if before && b.h.State != readiness.CaseArrived {
-			p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-go-on", "name", g.SignedBy)})
+		p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-go-on", "name", g.SignedBy)})
+	}
+	for _, g := range b.h.NotTaken {
+		p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-not-taken", "name", g.SignedBy)})
+	}
+	var others []string
+	for _, l := range b.h.Listed {
+		switch {
+		case l.Medicine == "" || slices.ContainsFunc(p.Medicines, func(m Medicine) bool { return m.Name == l.Medicine }):
+		case l.Asked:
+			p.Medicines = append(p.Medicines, Medicine{Name: l.Medicine, Text: b.ask(b.h.Decides)})
+		default:
+			others = append(others, l.Medicine)
 		}
+	}
+	if len(others) > 0 {
+		p.Medicines = append(p.Medicines, Medicine{Name: strings.Join(others, ", "), Text: b.say("medicines-unsigned")})
 	}
 }
 

@@ -31,6 +31,8 @@ type Handout struct {
 	Decides    string        // role of whoever signs for medicines: its code
 	Lines      []HandoutLine // in the protocol's order
 	GoesOn     []GoesOn      // medicines that go on as usual, by name
+	NotTaken   []GoesOn      // medicines that were signed not to be taken, by name
+	Listed     []Listed      // every medicine on record, in the case's order
 	Stranded   bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
 	Sequence   int64         // of the case's last event: rises with everything that is told of the case
 	Changed    time.Time     // when the plan last changed
@@ -54,6 +56,12 @@ type HandoutLine struct {
 // GoesOn is a medicine of which a named prescriber signed, for the date that
 // stands, that it goes on as usual before surgery.
 type GoesOn struct{ Medicine, SignedBy string }
+
+// Listed is a medicine on record, and whether a prescriber is asked about it.
+type Listed struct {
+	Medicine string
+	Asked    bool
+}
 
 // Own reports whether the step is one that the patient or the coach does: where
 // they only take part, whoever leads it stands first.
@@ -97,6 +105,8 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	if v.Booking != nil {
 		for _, m := range v.Booking.Case.Medicines {
 			medicines[m.Key] = m.Name
+			asked := m.Key != "" && slices.Contains(v.Booking.Case.Repeats[RepeatMedicine], m.Key)
+			h.Listed = append(h.Listed, Listed{m.Name, asked})
 		}
 	}
 	if v.Patient != nil {
@@ -126,21 +136,22 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 		h.Lines = append(h.Lines, l)
 	}
-	h.GoesOn = goesOn(signed, medicines, h.Lines)
+	h.GoesOn = decided(readiness.DecidedGoOn, signed, medicines, h.Lines)
+	h.NotTaken = decided(readiness.DecidedNotTaken, signed, medicines, h.Lines)
 	return h
 }
 
-// goesOn lists the medicines that were signed to go on, by a prescriber whose
-// name is known. One of which somebody says that the last dose was taken is left
-// out: what to do then is asked, and no sheet answers it.
-func goesOn(signed map[string]signature, names map[string]string, lines []HandoutLine) []GoesOn {
+// decided lists the medicines that were signed to go on, or not to be taken, by a
+// prescriber whose name is known. One of which somebody says that the last dose was
+// taken is left out: what to do then is asked, and no sheet answers it.
+func decided(what readiness.Decision, signed map[string]signature, names map[string]string, lines []HandoutLine) []GoesOn {
 	var out []GoesOn
 	for _, key := range slices.Sorted(maps.Keys(signed)) {
 		s := signed[key]
 		stopped := slices.ContainsFunc(lines, func(l HandoutLine) bool {
 			return l.Part == PartMedicine && l.Item.Key.Repeat == key && l.Item.State == readiness.StateDone
 		})
-		if s.decided == readiness.DecidedGoOn && s.by != "" && names[key] != "" && !stopped {
+		if s.decided == what && s.by != "" && names[key] != "" && !stopped {
 			out = append(out, GoesOn{Medicine: names[key], SignedBy: s.by})
 		}
 	}

@@ -59,7 +59,7 @@ func (p *Protocol) medicines(out []Booking, records []*Record, f Facility) {
 // taken lists what a person takes, each kind once, in the order of the rules;
 // then what no rule knows, by name.
 func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []readiness.Medicine {
-	byKind := make([]*readiness.Medicine, len(p.drugs.kinds))
+	byKind, names := make([]*readiness.Medicine, len(p.drugs.kinds)), map[string][]string{}
 	var others []readiness.Medicine
 	for _, r := range records {
 		if !f.takes(r, c) {
@@ -72,8 +72,9 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 				continue
 			}
 			if byKind[n] == nil {
-				byKind[n] = &readiness.Medicine{Key: k.key, Name: inWords(nameOf(r, code), k.key), Rules: k.rules, Facts: map[string]any{}}
+				byKind[n] = &readiness.Medicine{Key: k.key, Rules: k.rules, Facts: map[string]any{}}
 			}
+			names[k.key] = append(names[k.key], inWords(nameOf(r, code), k.key))
 			f.dosed(byKind[n], r, c.Day)
 		}
 		for _, part := range p.strangers(r) {
@@ -88,6 +89,7 @@ func (p *Protocol) taken(records []*Record, c *readiness.Case, f Facility) []rea
 		if m.Facts[readiness.FactDoseInterval] == contradicted {
 			delete(m.Facts, readiness.FactDoseInterval)
 		}
+		m.Name = together(names[m.Key])
 		out = append(out, *m)
 	}
 	slices.SortFunc(others, func(a, b readiness.Medicine) int {
@@ -174,6 +176,21 @@ func inWords(name, kind string) string {
 	}
 	words := strings.ReplaceAll(strings.TrimPrefix(kind, "medicine-"), "-", " ")
 	return strings.ToUpper(words[:1]) + words[1:] + " (code " + name + ")"
+}
+
+// together names a kind by the names of its records, whatever their order: two
+// insulins are decided on together, and both are named. What a shorter name says
+// already is not said again.
+func together(names []string) string {
+	slices.SortFunc(names, func(a, b string) int { return cmp.Or(len(a)-len(b), strings.Compare(a, b)) })
+	var out []string
+	for _, name := range names {
+		if !slices.ContainsFunc(out, func(had string) bool { return strings.Contains(strings.ToLower(name), strings.ToLower(had)) }) {
+			out = append(out, name)
+		}
+	}
+	slices.Sort(out)
+	return strings.Join(out, " and ")
 }
 
 // atcCode is a code of the Anatomical Therapeutic Chemical classification.

@@ -16,7 +16,7 @@ import (
 // Who takes only everyday medicines, which published guidance lets go on (each
 // rule names its source), needs no prescriber for them: they are listed for the
 // review, nothing waits for a signature and nothing is held, and the sheet names
-// none of them, so that its sentence to change no medicine alone stands there.
+// them without a word on what to do but to ask before anything is changed.
 func TestOnlyEverydayMedicines(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)
@@ -43,11 +43,13 @@ func TestOnlyEverydayMedicines(t *testing.T) {
 	require.NoError(t, err)
 	page, err := sentences.Page(out, sheet.Options{PrintedOn: out.Day.Add(-30)})
 	require.NoError(t, err)
-	require.Empty(t, page.Medicines)
+	require.Len(t, page.Medicines, 1)
+	require.Equal(t, "No change is signed for this. Ask before you change anything.", page.Medicines[0].Text)
+	require.False(t, page.Medicines[0].Signed)
 	var text bytes.Buffer
 	require.NoError(t, page.WriteHTML(&text))
 	require.Contains(t, text.String(), "Do not stop, start or change a medicine by yourself.")
-	require.NotContains(t, text.String(), "Medicine 10582")
+	require.Contains(t, text.String(), "Medicine 10582, Medicine 40790")
 
 	h.set("2026-12-15 09:00")
 	h.work(b.plan, "medicine-review", done(""))

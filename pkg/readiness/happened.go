@@ -101,7 +101,8 @@ func (c *Case) AskWhatHappened(before []Item, known *Case, pl *Plan, p *Protocol
 	case !c.Held && passed && pl.State.Begun():
 		c.ask(c.Day.String(), due, "The operation was booked for "+on+". By the plan the person would be home, and nobody has reported that the operation took place, or that they left the hospital.")
 	}
-	if !asked[true] && !c.Arrived.IsZero() && c.Left.IsZero() && passed {
+	// Whoever records an arrival records the way home; a person's word has to be asked for.
+	if !asked[true] && known.Seen == "" && !c.Arrived.IsZero() && c.Left.IsZero() && passed {
 		c.ask(c.Day.String()+homeOnly, due, "The person came for the operation of "+on+". By the plan they would be home, and nobody has reported that they left the hospital.")
 	}
 }

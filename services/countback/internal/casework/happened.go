@@ -14,8 +14,9 @@ import (
 func (w *writing) happened() *readiness.Case {
 	c := &w.b.Case
 	if w.b.Told != "" && c.Seen == "" { // what is supposed of a booking is planned again
-		c.Arrived, c.Left, w.b.Told = time.Time{}, time.Time{}, ""
+		c.Arrived, c.Left = time.Time{}, time.Time{}
 	}
+	w.b.Told = ""
 	known := *c
 	for _, i := range w.oldItems {
 		day, _ := readiness.AskedDay(i.Key.Repeat)

@@ -254,14 +254,14 @@ func TestReportsThatCannotBe(t *testing.T) {
 	}{
 		{"nothing", nil, "Task.output is missing"},
 		{"it did not happen: false", []any{"not-operated", false}, "Task.output is missing"},
-		{"it did not, and they came", []any{"not-operated", true, "arrived", surgery}, "not-operated contradicts"},
-		{"tomorrow", []any{"went-home", "2027-01-14"}, "went-home lies in the future"},
-		{"in an hour", []any{"went-home", "2027-01-13 10:00"}, "went-home lies in the future"},
-		{"before the day", []any{"arrived", "2027-01-10"}, "arrived lies before the day of surgery, Mon 11 Jan 2027"},
+		{"it did not, and they came", []any{"not-operated", true, "arrived", surgery}, "(not-operated), and when the person came or went home beside it"},
+		{"tomorrow", []any{"went-home", "2027-01-14"}, "went-home (when they went home) lies in the future"},
+		{"in an hour", []any{"went-home", "2027-01-13 10:00"}, "went-home (when they went home) lies in the future"},
+		{"before the day", []any{"arrived", "2027-01-10"}, "arrived (when the person came) lies before the day of surgery, Mon 11 Jan 2027"},
 		{"home before they came", []any{"arrived", "2027-01-12", "went-home", surgery}, "went-home lies before arrived"},
 		{"home an hour before they came", []any{"arrived", surgery + " 09:00", "went-home", surgery + " 08:00"}, "went-home lies before arrived"},
-		{"twice", []any{"arrived", surgery, "arrived", surgery + " 07:00"}, "arrived is there more than once"},
-		{"no day", []any{"arrived", true}, "arrived must name at least a day"},
+		{"twice", []any{"arrived", surgery, "arrived", surgery + " 07:00"}, "arrived (when the person came) is there more than once"},
+		{"no day", []any{"arrived", true}, "arrived (when the person came) must name at least a day"},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			_, err := h.tryWork(task, saysOf(r.said...))

@@ -103,7 +103,7 @@ func (f Facility) happened(sent *fhir.Resource, item *readiness.Item, o WorkOpti
 	case !not && said == 0:
 		return no("required", " is missing: say when the person came ("+OutputArrived+") and when they went home ("+OutputWentHome+"), or that the operation did not take place ("+OutputNotOperated+"; system "+SystemOutput+")")
 	case not && said > 0:
-		return no("business-rule", " "+OutputNotOperated+" contradicts the "+OutputArrived+" or "+OutputWentHome+" beside it: say one of them")
+		return no("business-rule", " says that the operation did not take place ("+OutputNotOperated+"), and when the person came or went home beside it: say one of them")
 	case not:
 		return nil
 	case home && left.times == 0:
@@ -112,7 +112,7 @@ func (f Facility) happened(sent *fhir.Resource, item *readiness.Item, o WorkOpti
 	for _, t := range []struct {
 		code string
 		told
-	}{{OutputArrived, came}, {OutputWentHome, left}} {
+	}{{OutputArrived + " (when the person came)", came}, {OutputWentHome + " (when they went home)", left}} {
 		switch {
 		case t.times > 1:
 			return no("business-rule", " "+t.code+" is there more than once")

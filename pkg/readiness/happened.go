@@ -79,6 +79,9 @@ func (c *Case) AskWhatHappened(before []Item, known *Case, pl *Plan, p *Protocol
 		if i.Step.Trigger != TriggerUnreported || i.Raised == nil || i.Key.Round > 1 || day != known.Day {
 			continue
 		}
+		if i.State.Waiting() && now.Before(i.Raised.At) {
+			continue // the clock was ahead when it was asked
+		}
 		asked[home] = true
 		r := *i.Raised
 		r.Trigger, r.Key = TriggerUnreported, i.Key.Repeat

@@ -21,6 +21,9 @@ func TestInfectionAfterSurgery(t *testing.T) {
 				h.set(surgery + " 07:00")
 				v := stay("1", b.patient, b.appointment, "in-progress", surgery+" 07:00", "")
 				h.put(by(v), v)
+			} else {
+				h.tick(surgery + " 09:00")
+				h.letGo(b.plan)
 			}
 			h.tick("2027-01-14 09:00")
 			h.put(by(healed), healed.with("note", nil))

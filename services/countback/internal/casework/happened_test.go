@@ -232,7 +232,7 @@ func TestTheRecordAnswers(t *testing.T) {
 	h.move("1", b.patient, "2027-03-08")
 	i = h.step(b.plan, confirmStep)
 	require.Equal(t, "cancelled", i.Status)
-	require.Equal(t, "The booking has another day now.", h.get("Task/"+i.ID).String("statusReason", "text"))
+	require.Equal(t, "Nothing is asked about that day any more.", h.get("Task/"+i.ID).String("statusReason", "text"))
 	h = newHouse(t)
 	b = h.byClock()
 	a := appointment("1", b.patient, surgery).with("status", "cancelled")

@@ -12,23 +12,21 @@ import (
 // person released, ask for their release.
 func (w *writing) holds(grounds []readiness.Ground) {
 	w.held, w.grounds = nil, grounds
-	ids := map[string]string{}
+	before := map[string]*translate.HoldRow{}
 	for n := range w.heldBefore {
-		ids[w.heldBefore[n].Key] = w.heldBefore[n].ID
+		before[w.heldBefore[n].Key] = &w.heldBefore[n]
 	}
 	p, c := w.protocol, &w.b.Case
 	today := w.office.facility.Today(w.tx.Now)
 	c.Grounds, c.Holds = w.grounds, readiness.Holds(c.Holds, w.grounds, c, p.Protocol, w.tx.Now)
 	c.Hold(p.Protocol)
 	for _, h := range c.Holds {
-		id := ids[h.Key]
-		if id == "" {
-			id = w.tx.NewID()
-		}
+		id := w.flagOf(before[h.Key])
 		v := translate.HoldView{Row: translate.HoldRowOf(id, h), Kind: p.Kind(h.Kind), Words: h.Words(w.grounds, c.Day, today), Clear: h.Clear(w.grounds, c.Day), Late: w.office.facility.LateWords(h)}
 		if !h.Open() {
 			v.Ended = w.endedWords(h)
 		}
+		v.Keep(before[h.Key])
 		if h.Open() || h.How == readiness.Released {
 			c.Raised = append(c.Raised, readiness.Raised{
 				Trigger: readiness.TriggerHold, Key: h.Key, At: h.Raised, Why: v.Sentence(), Role: v.Kind.ReleasedBy,
@@ -36,6 +34,14 @@ func (w *writing) holds(grounds []readiness.Ground) {
 		}
 		w.held = append(w.held, v)
 	}
+}
+
+// flagOf is the id of a hold's Flag: of a new one a new id.
+func (w *writing) flagOf(row *translate.HoldRow) string {
+	if row == nil {
+		return w.tx.NewID()
+	}
+	return row.ID
 }
 
 // endedWords says how a hold ended: who released it and why, or what became of
@@ -71,8 +77,12 @@ func (w *writing) endedWords(h readiness.Hold) string {
 
 // flags writes the Flag of each hold that differs.
 func (w *writing) flags() error {
-	for _, v := range w.held {
-		v.Items = w.itemTasks(v.Row.Records)
+	for n := range w.held {
+		if row := &w.held[n].Row; row.Ended.IsZero() || row.Tasks == nil {
+			row.Tasks = w.itemTasks(row.Records)
+		}
+		v := w.held[n]
+		v.Items = v.Row.Tasks
 		body, err := w.office.facility.Flag(v, w.b.Patient, w.c.ID)
 		if err != nil {
 			return err

@@ -148,7 +148,7 @@ func (w *writing) items() error {
 			row.Why = "The operation began: the person knows the day."
 		}
 		if ch.Old.Step.Trigger == readiness.TriggerUnreported {
-			row.Why = "The booking has another day now."
+			row.Why = "Nothing is asked about that day any more."
 		}
 		if ch.Old.Step.Trigger == readiness.TriggerLateSigned {
 			row.Why = "What it asks about does not stand any more, or the operation has begun."

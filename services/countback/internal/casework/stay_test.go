@@ -62,6 +62,8 @@ func TestTheVisit(t *testing.T) {
 func TestDischarge(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)
+	h.tick(surgery + " 09:00")
+	h.letGo(b.plan)
 	h.tick(surgery + " 18:00")
 	require.Equal(t, "arrived", h.caseRow(b.plan).State, "by the clock, from the start of anaesthesia")
 	mark := h.mark()

@@ -266,7 +266,7 @@ func TestClockThatWasAhead(t *testing.T) {
 	h.tick("2026-12-20 09:00")
 	other.tick("2026-12-20 09:00")
 	h.tick("2029-03-01 00:00") // by mistake
-	require.Equal(t, "home", h.caseRow(b.plan).State)
+	require.Equal(t, "held", h.caseRow(b.plan).State)
 	h.close()
 	h.set("2026-12-20 10:00")
 	require.ErrorIs(t, h.tryOpen(nil), store.ErrClockBack)
@@ -274,8 +274,11 @@ func TestClockThatWasAhead(t *testing.T) {
 	h.open(nil)
 	mark := h.mark()
 	require.Equal(t, 1, h.tick("2026-12-20 10:00"))
-	require.Equal(t, other.stands(o.plan), h.stands(b.plan))
-	require.Equal(t, []string{event.CaseBehind}, h.happenings(b.plan, "", mark))
+	stands := untimed(h.stands(b.plan))
+	require.Equal(t, "not-neededcancelled{2027-01-11 2027-01-12  }", stands[confirmStep+"1"], "what was asked by mistake is not asked any more")
+	delete(stands, confirmStep+"1")
+	require.Equal(t, untimed(other.stands(o.plan)), stands)
+	require.Equal(t, []string{event.CaseReleased, event.CaseBehind}, h.happenings(b.plan, "", mark))
 	require.Zero(t, h.tick("2026-12-20 10:00"))
 
 	h.corrected = false

@@ -57,6 +57,12 @@ type HoldRow struct {
 	Seen    map[string]string `json:"s,omitempty"`
 	Was     map[string]WasRow `json:"w,omitempty"`
 	Stood   time.Time         `json:"since,omitzero"`
+	// Said is the sentence under which it stands, and once it has ended the one under
+	// which it stood then; EndedAs is how that ended, in words, where no person
+	// released it, and Tasks are those that showed its items.
+	Said    string            `json:"said,omitempty"`
+	EndedAs string            `json:"end,omitempty"`
+	Tasks   map[string]string `json:"t,omitempty"`
 }
 
 // WasRow is what a ground was when it was released.
@@ -141,8 +147,34 @@ type HoldView struct {
 	Late  string            // that it should have been raised earlier than it was, in words; empty: it was in time
 }
 
-// Sentence says the hold in one sentence.
+// Keep lets a hold that has ended keep the words, and the Tasks, under which it stood
+// when it did: a person answers for what could be read then. was is the hold as it was
+// stored before; nil: it is new.
+func (v *HoldView) Keep(was *HoldRow) {
+	ended := !v.Row.Ended.IsZero()
+	if was != nil && ended {
+		v.Row.Said, v.Row.Tasks = was.Said, was.Tasks
+		if !was.Ended.IsZero() && was.How == v.Row.How && was.EndedAs != "" {
+			v.Ended = was.EndedAs
+		}
+	}
+	if v.Row.Said == "" { // it stands, or was stored by an earlier version
+		v.Row.Said = v.sentence()
+	}
+	if ended && v.Row.How != readiness.Released { // whoever released it may correct the reason
+		v.Row.EndedAs = v.Ended
+	}
+}
+
+// Sentence says the hold in one sentence: of one that has ended as it was said then.
 func (v HoldView) Sentence() string {
+	if !v.Row.Ended.IsZero() && v.Row.Said != "" {
+		return v.Row.Said
+	}
+	return v.sentence()
+}
+
+func (v HoldView) sentence() string {
 	out := "Held: " + strings.ToLower(v.Kind.Display)
 	if v.Words != "" {
 		out += " (" + v.Words + ")"

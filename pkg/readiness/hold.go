@@ -126,6 +126,9 @@ func Holds(before []Hold, grounds []Ground, c *Case, p *Protocol, now time.Time)
 	out := make([]Hold, 0, len(before)+1)
 	for _, h := range before {
 		h.Records = slices.Clone(h.Records)
+		if h.Open() && h.Raised.After(now) { // the clock was ahead when it was raised
+			h.Raised, h.Stood = now, time.Time{}
+		}
 		h.settle(grounds, c, p, now)
 		out = append(out, h)
 	}

@@ -114,3 +114,17 @@ func TestTimeAloneEndsNoHold(t *testing.T) {
 		})
 	}
 }
+
+// A hold that was raised while the clock was ahead begins when it is right again: none
+// ends before it began.
+func TestAHoldOfAClockThatWasAhead(t *testing.T) {
+	p := watching(t)
+	now := time.Date(2026, 11, 20, 9, 0, 0, 0, time.UTC)
+	for _, stands := range []bool{true, false} {
+		ahead := now.AddDate(2, 0, 0)
+		before := []readiness.Hold{{Key: evidence, Kind: evidence, Raised: ahead, Stood: ahead.AddDate(0, 0, -9), Records: []string{"Record/1"}}}
+		c := readiness.Case{Day: calendar.NewDate(2026, 11, 30)}
+		after := readiness.Holds(before, []readiness.Ground{{Kind: evidence, Record: "Record/1", Active: stands}}, &c, p, now)
+		require.Equal(t, []any{now, true, stands}, []any{after[0].Raised, after[0].Stood.IsZero(), after[0].Open()})
+	}
+}

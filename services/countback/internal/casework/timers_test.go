@@ -277,6 +277,7 @@ func TestClockThatWasAhead(t *testing.T) {
 	stands := untimed(h.stands(b.plan))
 	require.Equal(t, "not-neededcancelled{2027-01-11 2027-01-12  }", stands[confirmStep+"1"], "what was asked by mistake is not asked any more")
 	delete(stands, confirmStep+"1")
+	delete(stands, "clear-hold1") // its last hour had passed: it stays as it was
 	require.Equal(t, untimed(other.stands(o.plan)), stands)
 	require.Equal(t, []string{event.CaseReleased, event.CaseBehind}, h.happenings(b.plan, "", mark))
 	require.Zero(t, h.tick("2026-12-20 10:00"))
@@ -285,7 +286,9 @@ func TestClockThatWasAhead(t *testing.T) {
 	h.restart("2026-12-20 11:00")
 	h.tick("2027-01-10 00:00")
 	other.tick("2027-01-10 00:00")
-	require.Equal(t, other.stands(o.plan), h.stands(b.plan))
+	stands = untimed(h.stands(b.plan))
+	delete(stands, confirmStep+"1")
+	require.Equal(t, untimed(other.stands(o.plan)), stands)
 	replicas(t, h)
 }
 

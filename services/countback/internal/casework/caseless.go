@@ -60,7 +60,7 @@ func (o *Office) Caseless(ctx context.Context, q CaselessQuery) (*CaselessPage, 
 			}
 			out.Many = len(patients) >= mostPatients
 		}
-		r := morningReader{o: o, tx: tx, people: map[string]Person{}}
+		r := newMorningReader(o, tx)
 		return r.caseless(out, q, patients)
 	})
 	return out, err
@@ -195,7 +195,7 @@ func (o *Office) HeldBooking(ctx context.Context, typ, id string) (*HeldBooking,
 	}
 	out.Updated, out.Body = s.Updated.In(o.facility.Calendar.Zone()), s.Body
 	err = o.db.Read(ctx, func(tx *store.Tx) error {
-		r := morningReader{o: o, tx: tx, people: map[string]Person{}}
+		r := newMorningReader(o, tx)
 		var err error
 		if out.Person, err = r.whose(s.Patient); err != nil {
 			return err

@@ -42,7 +42,7 @@ func (o *Office) Cases(ctx context.Context, q CaseQuery) (*CasePage, error) {
 		if q.State != "" {
 			f.States = []string{q.State}
 		}
-		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, people: map[string]Person{}}
+		r := newMorningReader(o, tx)
 		var err error
 		if r.p, err = o.inForce(tx); err != nil {
 			return err

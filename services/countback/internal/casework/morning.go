@@ -81,7 +81,7 @@ func (o *Office) Morning(ctx context.Context, opt MorningOptions) (*Morning, err
 	var m *Morning
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		m = &Morning{Now: tx.Now}
-		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, items: map[string][]ItemView{}, people: map[string]Person{}}
+		r := newMorningReader(o, tx)
 		return r.read(m, opt)
 	})
 	return m, err
@@ -96,6 +96,10 @@ type morningReader struct {
 	items  map[string][]ItemView // of a case, bare: see views
 	people map[string]Person
 	passed passedCases
+}
+
+func newMorningReader(o *Office, tx *store.Tx) morningReader {
+	return morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, items: map[string][]ItemView{}, people: map[string]Person{}}
 }
 
 func (r *morningReader) read(m *Morning, opt MorningOptions) error {

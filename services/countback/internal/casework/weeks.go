@@ -50,7 +50,7 @@ func (o *Office) Weeks(ctx context.Context, opt WeeksOptions) (*Weeks, error) {
 	w := &Weeks{}
 	err := o.db.Read(ctx, func(tx *store.Tx) error {
 		w.Now = tx.Now
-		r := morningReader{o: o, tx: tx, cases: map[string]*store.Case{}, people: map[string]Person{}}
+		r := newMorningReader(o, tx)
 		var err error
 		if r.p, err = o.inForce(tx); err != nil {
 			return err

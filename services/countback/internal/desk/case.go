@@ -224,6 +224,12 @@ func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 		}
 		groups[g].Lines = append(groups[g].Lines, line)
 	}
+	for n := range groups {
+		if slices.ContainsFunc(groups[n].Lines, func(l itemLine) bool { return l.Room != "" }) {
+			groups[n].Says = strings.TrimSpace(groups[n].Says + " Room is how long each may still wait.")
+			break // where it is shown first
+		}
+	}
 	if len(groups[0].Lines) > 0 {
 		one.Now = &groups[0]
 	}

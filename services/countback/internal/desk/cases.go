@@ -93,6 +93,7 @@ func (d *Desk) casesPage(c *gin.Context) error {
 // newCasesPage says a page of cases in words.
 func (d *Desk) newCasesPage(p page, found *casework.CasePage, ask caseAsk) *casesPage {
 	out := &casesPage{page: p, Ask: ask, Table: d.newCaseTable(found.CaseList, d.Calendar.DateOf(d.Now())), Many: found.Many}
+	out.Table.Says = roomWords
 	for _, s := range shownStates {
 		out.States = append(out.States, option{string(s), caseMarks[s].Word, string(s) == ask.State})
 	}

@@ -139,6 +139,11 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	if int64(len(m.New.Cases)) < m.New.Total {
 		out.New.More = Root + "?more=new#new"
 	}
+	first := &out.Danger
+	if len(first.Lines) == 0 {
+		first = &out.New
+	}
+	first.Says += " " + roomWords
 	out.Without = d.newMorningCaseless(m, today)
 	return out
 }
@@ -157,6 +162,9 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	line.Ready = line.Acts.Done && !line.Acts.Named && !line.Acts.Decides && !line.Acts.Chooses
 	return line
 }
+
+// roomWords say what room is, where it is shown first on a page.
+const roomWords = "Room is how long the tightest must may still wait."
 
 func (d *Desk) newCaseTable(l casework.CaseList, today calendar.Date) caseTable {
 	t := caseTable{Total: l.Total}

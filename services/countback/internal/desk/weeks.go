@@ -59,7 +59,7 @@ func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
 	today := d.Calendar.DateOf(w.Now)
 	out := &weeksPage{page: p, Roles: w.Roles, Undecided: w.Undecided, Tight: d.newCaseTable(casework.CaseList{Cases: w.Tight, Total: int64(len(w.Tight))}, today)}
 	out.Tight.ID, out.Tight.Title, out.Tight.Empty = "tight", "Likely to miss their day, and what binds them", "No surgery of these weeks is tight."
-	out.Tight.Says = "Held, behind, not to be met, or with no more than " + count(tightRoom, "day") + " of room. Room is how long the tightest must may still wait."
+	out.Tight.Says = "Held, behind, not to be met, or with no more than " + count(tightRoom, "day") + " of room. " + roomWords
 	out.Says = tightWords(w)
 	for n := range w.Days {
 		day := &w.Days[n]

@@ -204,6 +204,9 @@ func (r *morningReader) views(caseID string) ([]ItemView, error) {
 		}
 		out = append(out, ItemView{Item: row.Item(p, r.o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status})
 	}
+	if r.items == nil {
+		r.items = map[string][]ItemView{}
+	}
 	r.items[caseID] = out
 	return out, nil
 }

@@ -264,7 +264,11 @@ func TestApplyInlineReplaces(t *testing.T) {
 	r = h.must(200, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject+"&booking="+who.booking[len(root)+1:], "")
 	require.Contains(t, r.String("text", "div"), "hip replacement")
 
-	h.pass(80 * 24 * time.Hour) // 21 January: the hip was done ten days ago
+	h.pass(80 * 24 * time.Hour) // 21 January: nobody has said what became of the hip, which was held
+	h.must(422, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject, "")
+	h.must(201, "POST", root+"/Procedure", `{"resourceType":"Procedure","status":"completed","subject":{"reference":"`+subject+`"},`+
+		`"basedOn":[{"reference":"`+who.order[len(root)+1:]+`"}],"code":{"coding":[{"system":"http://snomed.info/sct","code":"52734007"}],"text":"canary right hip"},`+
+		`"performedPeriod":{"start":"2027-01-11T10:00:00-06:00","end":"2027-01-11T12:00:00-06:00"}}`)
 	r = h.must(200, "GET", planDefinition+"/$apply?surgery=2027-05-14&subject="+subject, "")
 	require.Contains(t, r.String("text", "div"), "knee replacement", "the one that is to come")
 }

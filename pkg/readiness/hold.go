@@ -113,6 +113,9 @@ type Hold struct {
 	For  calendar.Date
 	Seen map[string]calendar.Date
 	Was  map[string]Was
+	// Called is what each ground was last called, by record: it is named so when its
+	// record is gone.
+	Called map[string]string
 }
 
 // Open reports whether the case is held by it.
@@ -142,6 +145,35 @@ func Holds(before []Hold, grounds []Ground, c *Case, p *Protocol, now time.Time)
 		}
 		if g.stands(c.Day) && !released(out, g, c.Day) {
 			out = g.raise(out, now)
+		}
+	}
+	for n := range out {
+		out[n].remember(grounds)
+	}
+	return out
+}
+
+// remember keeps what the grounds of an open hold are called.
+func (h *Hold) remember(grounds []Ground) {
+	for n := range grounds {
+		g := &grounds[n]
+		if !h.Open() || g.Kind != h.Kind || g.Withdrawn || g.OfItem && !g.Active || h.Called[g.Record] == g.Says || !slices.Contains(h.Records, g.Record) {
+			continue
+		}
+		if h.Called = maps.Clone(h.Called); h.Called == nil {
+			h.Called = map[string]string{}
+		}
+		h.Called[g.Record] = g.Says
+	}
+}
+
+// gone are the grounds of the hold whose records are there no more, by what they
+// were last called.
+func (h *Hold) gone(grounds []Ground) (out []string) {
+	for _, record := range h.Records {
+		known := slices.ContainsFunc(grounds, func(g Ground) bool { return g.Kind == h.Kind && g.Record == record })
+		if says := h.Called[record]; says != "" && !known && !slices.Contains(out, says) {
+			out = append(out, says)
 		}
 	}
 	return out
@@ -291,6 +323,12 @@ func (h *Hold) Words(grounds []Ground, surgery, today calendar.Date) string {
 			parts = append(parts, g.wordsFor(surgery, today))
 		}
 	}
+	for _, says := range h.gone(grounds) {
+		parts = append(parts, says+", which was called off, settled, corrected or taken away since")
+		if h.Open() {
+			parts[len(parts)-1] += ": a named person may release it"
+		}
+	}
 	if len(parts) == 0 {
 		return "what it rested on was called off, corrected or taken away since: a named person may release it"
 	}
@@ -312,7 +350,7 @@ func (g *Ground) wordsFor(surgery, today calendar.Date) string {
 		return g.words(today)
 	case g.waits(surgery):
 		return g.Says + " planned for " + g.Day.Format(dayLayout) + ": it waits until " + g.NotBefore.words() + " after " + on + ", and " + let
-	case g.Day > today:
+	case g.Day > today && g.NotBefore.N > 0:
 		return g.Says + " planned for " + g.Day.Format(dayLayout) + ": if it is done then, surgery may be from " + g.Clear().Format(dayLayout) +
 			"; that is clear of " + on + ", and " + let
 	default:
@@ -333,12 +371,11 @@ func (g *Ground) words(today calendar.Date) string {
 		return g.Says + ", and nobody has said when it is over: from when surgery may be cannot be computed"
 	case g.Day.IsZero():
 		return g.Says
+	case g.Day > today && g.NotBefore.N == 0: // a record with a day to come, of what nobody plans
+		return g.Says + " dated " + day(g.Day) + ", a day that is to come: surgery from " + day(g.Clear())
 	case g.Day > today:
 		out := g.Says + " planned for " + day(g.Day) + ": surgery from " + day(g.Clear())
-		if g.NotBefore.N > 0 {
-			out += ", or it waits until " + g.NotBefore.words() + " after surgery"
-		}
-		return out
+		return out + ", or it waits until " + g.NotBefore.words() + " after surgery"
 	}
 	out := g.Says + " of " + day(g.Day) + ": surgery from " + day(g.Clear())
 	if g.After.N > 0 {
@@ -437,6 +474,14 @@ func (h *Hold) says(grounds []Ground) string {
 		if g.Kind == h.Kind && !g.Withdrawn && slices.Contains(h.Records, g.Record) && !slices.Contains(parts, g.Says) {
 			parts = append(parts, g.Says)
 		}
+	}
+	for _, says := range h.gone(grounds) {
+		if !slices.Contains(parts, says) {
+			parts = append(parts, says)
+		}
+	}
+	if len(parts) == 0 { // of an earlier version, which kept no words
+		return "what it rested on, of which no record is left"
 	}
 	return strings.Join(parts, " and ")
 }

@@ -265,7 +265,7 @@ func TestWordsOfAHold(t *testing.T) {
 		{"withdrawn", readiness.Ground{Says: "a cold", Withdrawn: true, Day: d(2026, 11, 2)}, 0, "a cold, which was withdrawn"},
 		{"it goes on", readiness.Ground{Says: "a cold", Active: true}, 0, "a cold, and nobody has said when it is over: from when surgery may be cannot be computed"},
 		{"without a day", readiness.Ground{Says: "a cold"}, 0, "a cold"},
-		{"planned", readiness.Ground{Says: "a tooth", Day: d(2026, 11, 21), After: day}, d(2026, 11, 22), "a tooth planned for Sat 21 Nov 2026: surgery from Sun 22 Nov 2026"},
+		{"with a day to come, of what nobody plans", readiness.Ground{Says: "a fever", Day: d(2026, 11, 21), After: day}, d(2026, 11, 22), "a fever dated Sat 21 Nov 2026, a day that is to come: surgery from Sun 22 Nov 2026"},
 		{"planned, or after surgery", readiness.Ground{Says: "a tooth", Day: d(2026, 11, 21), After: day, NotBefore: month}, d(2026, 11, 22), "a tooth planned for Sat 21 Nov 2026: surgery from Sun 22 Nov 2026, or it waits until 3 months after surgery"},
 		{"today", readiness.Ground{Says: "a tooth", Day: today, NotBefore: month}, today, "a tooth of Fri 20 Nov 2026: surgery from Fri 20 Nov 2026"},
 		{"over, a day is enough", readiness.Ground{Says: "a cold", Day: d(2026, 11, 19), After: day, Assess: day}, today, "a cold of Thu 19 Nov 2026: surgery from Fri 20 Nov 2026 (1 day)"},
@@ -353,4 +353,24 @@ func TestHoldsAndTheEarliestDay(t *testing.T) {
 	// An item of the date that stands is no matter of another date.
 	c.Grounds[0].OfItem = true
 	require.Equal(t, "2026-11-23", readiness.Earliest(&c, p, cal, now).Day.String())
+}
+
+// A ground whose record is gone is named by what it was last called, in the words
+// of the hold and in what must be known for another day.
+func TestAGroundThatIsGoneKeepsItsName(t *testing.T) {
+	cal := chicago(t)
+	p := watching(t)
+	c := surgeryOn(t, cal, theDay)
+	tooth := readiness.Ground{Kind: "pending-dental-work", Record: "Appointment/1", Says: "oral surgery", Day: day(t, "2026-11-25"), After: readiness.Offset{N: 21}, NotBefore: readiness.Offset{N: 3, Unit: readiness.Months}}
+	now := clock(t, cal, "2026-11-10 09:00")
+	holds := readiness.Holds(nil, []readiness.Ground{tooth}, &c, p, now)
+	require.Len(t, holds, 1)
+	renamed := tooth
+	renamed.Says = "a tooth taken out"
+	holds = readiness.Holds(holds, []readiness.Ground{renamed}, &c, p, now)
+	holds = readiness.Holds(holds, nil, &c, p, now) // the visit was called off
+	require.True(t, holds[0].Open(), "only a person releases it")
+	require.Equal(t, "a tooth taken out, which was called off, settled, corrected or taken away since: a named person may release it", holds[0].Words(nil, c.Day, day(t, "2026-11-10")))
+	holds[0].Called = nil // by a version that kept no words
+	require.Contains(t, holds[0].Words(nil, c.Day, day(t, "2026-11-10")), "what it rested on was called off")
 }

@@ -52,7 +52,7 @@ func (w *writing) endedWords(h readiness.Hold) string {
 		return "Withdrawn: what it rested on was entered in error or refuted."
 	case readiness.Supplied:
 		if h.Kind != readiness.KindNoDate {
-			return "Ended: what was missing is there."
+			return "Ended: for the date that stands, nothing that it waited for is missing."
 		}
 		return "Ended: there is a date again."
 	case readiness.Over:

@@ -256,6 +256,37 @@ func TestNoHoldAfterArrival(t *testing.T) {
 	require.Equal(t, "inactive", h.flags(other.patient)[0].String("status"))
 }
 
+// A visit that was called off releases nothing, and what must be known for
+// another day names it by what it was last called.
+func TestAVisitCalledOffIsStillNamed(t *testing.T) {
+	h := newHouse(t)
+	h.set("2026-12-12 09:00")
+	b := h.book("1", surgery)
+	x := extraction("1", b.patient, "preparation", "2027-01-06")
+	h.put(by(x), x)
+	x = extraction("1", b.patient, "not-done", "2027-01-06")
+	h.put(by(x), x)
+	require.Equal(t, "held", h.onlyCase(b.patient).State)
+	require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "oral surgery, which was called off, settled, corrected or taken away since: a named person may release it")
+	safe, err := h.office.EarliestSafe(t.Context(), "CarePlan", b.plan)
+	require.NoError(t, err)
+	require.Contains(t, string(safe), "whether a named person releases the hold, oral surgery")
+}
+
+// A must that was missed holds the case; the date moves, and nothing of it is
+// missing for the new one: the hold says no more than that.
+func TestWhatAHoldSaysWhenTheDateMoves(t *testing.T) {
+	h := newHouse(t)
+	b := h.book("1", surgery)
+	h.tick("2027-01-10 00:00")
+	require.Contains(t, h.kinds(b.patient), "evidence-missing")
+	h.move("1", b.patient, "2027-02-15")
+	raw := string(h.flags(b.patient)[0].Raw)
+	require.Contains(t, raw, "Ended: for the date that stands, nothing that it waited for is missing.")
+	require.Contains(t, raw, "it was not done by its last day")
+	require.NotContains(t, raw, "is there")
+}
+
 // A question about another day meets the holds as they would be on that day, and
 // stores nothing.
 func TestHoldsInWhatIsOnlyAsked(t *testing.T) {

@@ -219,7 +219,7 @@ func TestMissingEvidenceHolds(t *testing.T) {
 		}
 	}
 	require.Empty(t, h.kinds(b.patient))
-	require.Contains(t, string(h.flags(b.patient)[0].Raw), "Ended: what was missing is there.")
+	require.Contains(t, string(h.flags(b.patient)[0].Raw), "Ended: for the date that stands, nothing that it waited for is missing.")
 
 	other := h.book("2", "2027-01-11") // tomorrow: it could never be met
 	require.Empty(t, h.kinds(other.patient))

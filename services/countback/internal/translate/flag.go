@@ -63,6 +63,7 @@ type HoldRow struct {
 	Said    string            `json:"said,omitempty"`
 	EndedAs string            `json:"end,omitempty"`
 	Tasks   map[string]string `json:"t,omitempty"`
+	Called  map[string]string `json:"called,omitempty"` // what each ground was last called, by record
 }
 
 // WasRow is what a ground was when it was released.
@@ -75,7 +76,7 @@ type WasRow struct {
 
 // Hold is the row as the rules read it.
 func (r *HoldRow) Hold() readiness.Hold {
-	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Stood: r.Stood, Records: r.Records, Ended: r.Ended, How: r.How}
+	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Stood: r.Stood, Records: r.Records, Ended: r.Ended, How: r.How, Called: r.Called}
 	h.For, _ = calendar.ParseDate(r.For)
 	for record, day := range r.Seen {
 		if h.Seen == nil {
@@ -95,7 +96,7 @@ func (r *HoldRow) Hold() readiness.Hold {
 
 // HoldRowOf is the stored form of a hold.
 func HoldRowOf(id string, h readiness.Hold) HoldRow {
-	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Stood: h.Stood, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String()}
+	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Stood: h.Stood, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String(), Called: h.Called}
 	for record, day := range h.Seen {
 		if r.Seen == nil {
 			r.Seen = map[string]string{}

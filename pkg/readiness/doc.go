@@ -89,6 +89,12 @@
 // has decided. The record stands all the same. While such a question is open it says
 // what is true by then of the last dose and the day; an answered one keeps its words.
 //
+// # What the person was told
+//
+// When the operation is on another day, on none, or called off, whoever could know
+// what stood before must be told ([Told]). It is asked once; what changes before it
+// is done changes what is to be told.
+//
 // # Doubt
 //
 // A condition answers yes, no, or unknown because a fact is missing; a person may

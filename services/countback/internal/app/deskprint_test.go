@@ -73,6 +73,7 @@ func deskOnPaper(t *testing.T, ctx context.Context, a *App) {
 		own, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.styleSheets].filter(s => !s.href).map(s => s.cssRules[0].cssText).join("")`))
 		require.NoError(t, err)
 		require.Contains(t, own, "@page", "the policy of the page lets its own style through")
+		require.Contains(t, own, " · as of ", "read as it was written")
 		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF())
 		require.NoError(t, err)
 		pages := len(mediaBox.FindAll(pdf, -1))

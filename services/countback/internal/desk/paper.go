@@ -23,7 +23,7 @@ func (p page) PaperStyle() template.CSS {
 }
 
 // cssString is a text as CSS quotes it: whatever is not a letter, a digit or a
-// blank is escaped by its number.
+// blank is escaped by its number, and the blank after a number belongs to it.
 func cssString(text string) string {
 	var b strings.Builder
 	for _, r := range text {
@@ -31,7 +31,7 @@ func cssString(text string) string {
 			b.WriteRune(r)
 			continue
 		}
-		fmt.Fprintf(&b, `\%06x`, r)
+		fmt.Fprintf(&b, `\%06x `, r)
 	}
 	return `"` + b.String() + `"`
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/countback/services/countback/internal/event"
+	"example.org/countback/services/countback/internal/translate"
 )
 
 // tellStep is the step of the default protocol by which a person is told that
@@ -20,6 +21,13 @@ func (h *house) tellings(plan string) (out []item) {
 			out = append(out, i)
 		}
 	}
+	return out
+}
+
+func (h *house) handout(plan string) translate.Handout {
+	h.t.Helper()
+	out, err := h.office.Handout(context.Background(), plan)
+	require.NoError(h.t, err)
 	return out
 }
 
@@ -47,9 +55,11 @@ func TestWhoWasToldIsToldOfTheNewDay(t *testing.T) {
 	require.Equal(t, []string{"late", "2026-10-05"}, []string{again.State, again.Due}, "they wait since the first move")
 	require.Contains(t, extensionTexts(h.get("Task/"+first.ID), "why"), "So far the person was told Mon 11 Jan 2027; the operation is now on Mon 8 Feb 2027.")
 
+	require.True(t, h.handout(b.plan).Untold, "their calendar says so first")
 	_, err := h.tryWork(first.ID, done(""))
 	require.ErrorContains(t, err, "named", "somebody answers for it")
 	require.Equal(t, "done", h.work(b.plan, tellStep, done(""), owner("Idony Quillwright")).State)
+	require.False(t, h.handout(b.plan).Untold)
 	h.plannedAnew()
 
 	h.set("2026-10-07 09:00")

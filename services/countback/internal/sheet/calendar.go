@@ -103,6 +103,8 @@ func dayWords(b *speaker, h *translate.Handout) (title, says string, warns bool)
 		return title, b.say("closed-title") + ". " + b.say("closed"), false
 	case id != "":
 		return b.say("calendar-"+id+"-title", "day", title), b.say("calendar-"+id+"-says") + " " + b.say("stopped"), true
+	case h.Untold:
+		return title, b.say("calendar-moved-says") + " " + b.say("stopped") + " " + says, true
 	case h.Stranded:
 		return title, b.say("stopped") + " " + says, true
 	}

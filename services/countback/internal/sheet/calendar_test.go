@@ -155,4 +155,10 @@ func TestCalendarOfAStrandedMedicine(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, strings.ReplaceAll(text, "\r\n ", ""), "X-WR-CALDESC:Have you already stopped a medicine for the operation? Call us today.")
 	require.NotContains(t, text, "SUMMARY:Have you")
+
+	h.Untold = true // the day changed, and nobody has told them
+	text, err = sentences(t).Calendar(h, "en", time.UTC)
+	require.NoError(t, err)
+	require.Contains(t, strings.ReplaceAll(text, "\r\n ", ""), "X-WR-CALDESC:Your hospital day has changed. This is the day now.")
+	require.Contains(t, text, "SUMMARY:Hospital day")
 }

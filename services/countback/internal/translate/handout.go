@@ -34,6 +34,7 @@ type Handout struct {
 	NotTaken   []GoesOn      // medicines that were signed not to be taken, by name
 	Listed     []Listed      // every medicine on record, in the case's order
 	Stranded   bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
+	Untold     bool          // the day changed, and nobody has told the person yet
 	Sequence   int64         // of the case's last event: rises with everything that is told of the case
 	Changed    time.Time     // when the plan last changed
 }
@@ -128,6 +129,7 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 			l.Medicine = medicines[item.Key.Repeat]
 		}
 		h.Stranded = h.Stranded || item.Step.Trigger == readiness.TriggerStopped && item.State.Waiting()
+		h.Untold = h.Untold || item.Step.Trigger == readiness.TriggerTold && item.State.Waiting()
 		if l.Part == PartMedicine {
 			s := signed[item.Key.Repeat]
 			if item.Key.Repeat != "" && !item.Due.IsZero() && len(item.Waits) == 0 && s.covers(item.Due) {

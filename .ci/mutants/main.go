@@ -36,8 +36,10 @@ var decisions = []string{
 	"pkg/readiness/hold.go", "pkg/readiness/question.go", "pkg/readiness/itemhold.go", "pkg/readiness/medicine.go",
 	"pkg/readiness/doses.go", "pkg/readiness/kidney.go", "pkg/readiness/stranded.go",
 	"pkg/readiness/decision.go", "pkg/readiness/undecided.go", "pkg/readiness/otherwise.go",
+	"pkg/readiness/between.go", "pkg/readiness/happened.go", "pkg/readiness/secondlook.go",
 	inner + "translate/finding.go", inner + "translate/holds.go", inner + "translate/holdanswer.go", inner + "translate/matter.go",
 	inner + "translate/symptom.go", inner + "translate/medicine_rules.go", inner + "translate/signing.go",
+	inner + "translate/secondlook.go", inner + "translate/happened.go",
 }
 
 // judges are the packages whose tests are asked, and which of them, the quickest

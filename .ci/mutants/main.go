@@ -1,7 +1,7 @@
 // Mutants puts small faults into the code that decides about holds, medicines and
 // symptoms, one at a time, and tells which of them the tests do not notice.
 //
-//	go run ./.ci/mutants [-n N] [-seed S] [-only PART] [-near] [-v]
+//	go run ./.ci/mutants [-n N] [-seed S] [-only PART,…] [-near] [-v]
 //
 // All mutants are compiled in at once, asleep, by an overlay; a process is told
 // by its environment which one is awake. So each package's tests are built once.
@@ -26,6 +26,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -56,7 +57,7 @@ func main() {
 	log.SetPrefix("mutants: ")
 	n := flag.Int("n", 0, "try only this many, drawn by -seed (0: all)")
 	seed := flag.Uint64("seed", 1, "which ones are drawn")
-	only := flag.String("only", "", "try only mutants whose place contains this text, as in hold.go:12")
+	only := flag.String("only", "", "try only mutants whose place contains one of these texts, as in hold.go:12,doses.go")
 	near := flag.Bool("near", false, "ask only the tests of the mutant's own package, which is quick")
 	verbose := flag.Bool("v", false, "print also what killed a mutant")
 	flag.Parse()
@@ -88,7 +89,7 @@ func run(n int, seed uint64, only string, t *trial) error {
 	}
 	var chosen []mutant
 	for _, m := range mutants {
-		if strings.Contains(m.String(), only) {
+		if slices.ContainsFunc(strings.Split(only, ","), func(part string) bool { return strings.Contains(m.String(), part) }) {
 			chosen = append(chosen, m)
 		}
 	}

@@ -142,17 +142,15 @@ func TestCorrectedReports(t *testing.T) {
 	require.Equal(t, " done completed; -today not-needed cancelled; -now not-needed cancelled; -now due requested", h.reports(b.plan))
 }
 
-// Nobody has been told where no operation has taken place: the person must know.
+// Nobody has been told where no operation is known of: the person must know.
 func TestReportsThatReachNobody(t *testing.T) {
 	h := newHouse(t)
-	b := h.book("1", surgery)
 	stranger := h.newPatient("2")
 	chest := map[string]any{"chest-pain": yes}
 	for _, r := range []struct {
 		name string
 		to   res
 	}{
-		{"before surgery", filled(t, symptoms, b.patient, "2026-09-08 10:00", no, chest)},
 		{"somebody without a booking", filled(t, symptoms, stranger, "2026-09-08 10:00", no, chest)},
 		{"nobody", filled(t, symptoms, stranger, "2026-09-08 10:00", no, chest).with("subject", nil)},
 		{"somebody unknown", filled(t, symptoms, stranger, "2026-09-08 10:00", no, chest).with("subject", logical(personSystem, "P-77"))},
@@ -163,7 +161,53 @@ func TestReportsThatReachNobody(t *testing.T) {
 			require.Contains(t, got.Advice, "nobody at the hospital has been told")
 		})
 	}
-	require.Empty(t, h.reports(b.plan))
+}
+
+// Whatever is known of the operation, a chest pain is called back: before it, after
+// it was called off, and where a person and the booking contradict each other.
+func TestReportsWhereNoOperationIsKnown(t *testing.T) {
+	report := func(h *house, b booked, at string) {
+		t.Helper()
+		h.set(at)
+		got := h.put("QuestionnaireResponse", filled(t, symptoms, b.patient, at, no, map[string]any{"chest-pain": yes}))
+		require.Contains(t, got.Advice, "The hospital has a task to call back.")
+		require.Equal(t, "-now due requested", h.reports(b.plan))
+		require.Contains(t, extensionTexts(h.get("Task/"+h.step(b.plan, "symptom-report-now").ID), "why"), "no operation that has taken place is known here")
+	}
+	t.Run("before it", func(t *testing.T) {
+		h := newHouse(t)
+		b := h.book("1", surgery)
+		report(h, b, "2026-09-08 10:00")
+		h.plannedAnew()
+	})
+	t.Run("called off", func(t *testing.T) {
+		h := newHouse(t)
+		b := h.book("1", surgery)
+		a := appointment("1", b.patient, surgery)
+		h.put(by(a), a.with("status", "cancelled"))
+		report(h, b, "2027-01-14 10:00")
+		h.plannedAnew()
+	})
+	t.Run("moved after somebody said that it took place", func(t *testing.T) {
+		h := newHouse(t)
+		b := h.byClock()
+		h.set("2027-01-14 09:00")
+		h.work(b.plan, confirmStep, saysOf("arrived", surgery+" 06:40", "went-home", "2027-01-13 15:00"))
+		h.move("1", b.patient, "2027-02-08")
+		require.Contains(t, h.sayings(b), "Idony Larkmead reported on Thu 14 Jan 2027 of the operation of Mon 11 Jan 2027 that the person came on "+
+			"Mon 11 Jan 2027, 06:40 and went home on Wed 13 Jan 2027, 15:00, and the booking now says Mon 8 Feb 2027: find out which is right, and have it corrected there or here.")
+		report(h, b, "2027-01-14 10:00")
+	})
+	t.Run("called off after somebody said that it took place", func(t *testing.T) {
+		h := newHouse(t)
+		b := h.byClock()
+		h.set("2027-01-14 09:00")
+		h.work(b.plan, confirmStep, saysOf("arrived", surgery+" 06:40", "went-home", "2027-01-13 15:00"))
+		a := appointment("1", b.patient, surgery)
+		h.put(by(a), a.with("status", "cancelled"))
+		require.Contains(t, h.sayings(b), ", and the booking says that it was called off: find out which is right")
+		report(h, b, "2027-01-14 10:00")
+	})
 }
 
 // A report about another person, corrected, moves to the right one's case.

@@ -20,12 +20,16 @@ func (w *writing) happened() *readiness.Case {
 	known := *c
 	for _, i := range w.oldItems {
 		day, _ := readiness.AskedDay(i.Key.Repeat)
-		if i.Step.Trigger != readiness.TriggerUnreported || day != known.Day {
+		if i.Step.Trigger != readiness.TriggerUnreported {
 			continue
 		}
 		work := w.rows[i.Key].Work
-		if h, ok := w.office.facility.Happened(work); ok {
+		switch h, ok := w.office.facility.Happened(work); {
+		case !ok:
+		case day == known.Day:
 			w.b.Report(h, work, w.office.facility)
+		default:
+			w.b.ReportOther(h, work, day, w.office.facility)
 		}
 	}
 	return &known

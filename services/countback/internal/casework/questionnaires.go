@@ -92,7 +92,7 @@ func (r *receipt) heard(s store.Stored, res *fhir.Resource) (advice, note string
 // What the sender of a symptom report is told of who else knows of it.
 const (
 	toldOffice = "The hospital has a task to call back. Do not wait for the call before you do what is said here."
-	toldNobody = "The report was kept, but nobody at the hospital has been told of it: no operation that has taken place is known here for this person."
+	toldNobody = "The report was kept, but nobody at the hospital has been told of it: no hip or knee replacement is planned here for this person."
 )
 
 // told says whether a report reached a case, as it stands.

@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -134,16 +135,9 @@ func (f Facility) happened(sent *fhir.Resource, item *readiness.Item, o WorkOpti
 // keeps it in words: who said it, when, and what the records say otherwise.
 func (b *Booking) Report(h readiness.Happened, w *Work, f Facility) {
 	surgery := b.Case.Day
-	who := NameOf(w.Owner)
-	if who == "" {
-		who = lastAuthor(w.Note)
-	}
-	if who == "" {
-		who = "A person"
-	}
-	said := fmt.Sprintf("%s reported on %s ", who, DayOf(w.On).Format(dayWords))
+	said := saidBy(w)
 	if against := b.Case.Reports(h, f.Calendar); against != "" {
-		b.told(said + against + ". The record counts: find out which is right, and have it corrected there or here.")
+		b.told(said + against + ". The record counts" + findOut)
 		return
 	}
 	if h.NotDone {
@@ -151,7 +145,32 @@ func (b *Booking) Report(h readiness.Happened, w *Work, f Facility) {
 		b.notDone = "the operation of " + surgery.Format(dayWords) + " did not take place, and the booking has no other day yet"
 		return
 	}
+	if b.Case.Ending != readiness.Running {
+		b.told(said + h.Words(f.Calendar) + ", and the booking says that it was called off" + findOut)
+		return
+	}
 	b.told(said + h.Words(f.Calendar) + "; no record has said so.")
+}
+
+const findOut = ": find out which is right, and have it corrected there or here."
+
+// ReportOther keeps in words what a person reported of the operation on another day
+// than the one that is booked now: both are said, and the booking counts.
+func (b *Booking) ReportOther(h readiness.Happened, w *Work, day calendar.Date, f Facility) {
+	if h.NotDone {
+		return // and it was moved, as it should be
+	}
+	now := "has no day now"
+	if !b.Case.Day.IsZero() {
+		now = "now says " + b.Case.Day.Format(dayWords)
+	}
+	b.told(saidBy(w) + "of the operation of " + day.Format(dayWords) + " " + h.Words(f.Calendar) + ", and the booking " + now + findOut)
+}
+
+// saidBy is who reported something on a Task, and when.
+func saidBy(w *Work) string {
+	who := cmp.Or(NameOf(w.Owner), lastAuthor(w.Note), "A person")
+	return fmt.Sprintf("%s reported on %s ", who, DayOf(w.On).Format(dayWords))
 }
 
 func (b *Booking) told(words string) { b.Told = strings.TrimSpace(b.Told + " " + words) }

@@ -22,7 +22,7 @@ func (q *Questionnaire) reported(r *Record, f Facility) string {
 			said = append(said, "“"+cmp.Or(i.text, i.linkID)+"” "+i.answerWords(answers))
 		}
 	}
-	out := "The person reported after going home; it came on " + r.Updated.In(f.Calendar.Zone()).Format("Monday 2 January 2006, 15:04") + ". "
+	out := "; it came on " + r.Updated.In(f.Calendar.Zone()).Format("Monday 2 January 2006, 15:04") + ". "
 	switch more := len(said) - mostAnswers; {
 	case len(said) == 0:
 		out += "None of the answers is on the lists of urgent signs."

@@ -100,10 +100,14 @@ func (p *Protocol) hear(bookings []Booking, records []*Record, f Facility) {
 	slices.SortFunc(reports, func(a, b *Record) int { return strings.Compare(a.ID, b.ID) })
 	for _, r := range reports {
 		sorted, ok := p.questionnaires.Of(r.Resource).Sort(r.Resource, r.Updated, f.Calendar)
-		if b := lastOperated(bookings, r.Updated, f.Calendar); ok && b != nil {
+		b, opening := lastOperated(bookings, r.Updated, f.Calendar), "The person reported after going home"
+		if b == nil {
+			b, opening = concerned(bookings, r.Updated, f.Calendar), "The person reported, and no operation that has taken place is known here"
+		}
+		if ok && b != nil {
 			b.Case.Raised = append(b.Case.Raised, readiness.Raised{
 				Trigger: sorted.Trigger, Key: reportKey(r), At: r.Updated,
-				Why: p.questionnaires.Of(r.Resource).reported(r, f),
+				Why: opening + p.questionnaires.Of(r.Resource).reported(r, f),
 			})
 		}
 	}
@@ -130,6 +134,41 @@ func lastOperated(bookings []Booking, at time.Time, cal *calendar.Calendar) *Boo
 		}
 	}
 	return last
+}
+
+// concerned is the booking that a report is put to where no operation is known to
+// have begun: what is known may be wrong, and whoever reports chest pain before the
+// day or after it was called off has to be called back all the same. It is the
+// nearest of those that stand, else of those that were called off; nil where there
+// is none.
+func concerned(bookings []Booking, at time.Time, cal *calendar.Calendar) *Booking {
+	var near *Booking
+	far := func(b *Booking) [3]int {
+		out := [3]int{}
+		if b.Case.Ending != readiness.Running {
+			out[0] = 1
+		}
+		if b.Case.Day.IsZero() {
+			out[1] = 1
+		}
+		out[2] = max(int(b.Case.Day-cal.DateOf(at)), int(cal.DateOf(at)-b.Case.Day))
+		return out
+	}
+	for n := range bookings {
+		b := &bookings[n]
+		if !b.Meets && b.Case.Ending == readiness.Running {
+			continue
+		}
+		if near == nil {
+			near = b
+			continue
+		}
+		was, is := far(near), far(b)
+		if slices.Compare(is[:], was[:]) < 0 {
+			near = b
+		}
+	}
+	return near
 }
 
 // Raises reports whether the protocol has a step that an event brings in.

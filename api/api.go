@@ -26,3 +26,9 @@ var Sheet embed.FS
 //
 //go:embed example/*.json
 var Example embed.FS
+
+// Words holds the lists of words with which people's writing is read: those that
+// are nobody's name, and those that name no ingredient.
+//
+//go:embed words/*.json
+var Words embed.FS

@@ -54,7 +54,7 @@ var allowedImports = map[string][]string{
 	inner + "sheet":     {inner + "translate", "pkg/readiness", "pkg/calendar", "api"},
 	inner + "siu":       {"pkg/hl7"},
 	inner + "store":     {"pkg/fhir", inner + "search"},
-	inner + "translate": {"pkg/readiness", "pkg/calendar", "pkg/fhir"},
+	inner + "translate": {"pkg/readiness", "pkg/calendar", "pkg/fhir", "api"},
 	inner + "wirecheck": nil, // only its tests import anything
 
 	inner + "subscription": {"pkg/fhir", inner + "event"},

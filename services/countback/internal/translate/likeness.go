@@ -14,9 +14,12 @@ import (
 // words are also written where a medicine is not taken, or is another. Of a mixture
 // that a rule knows in part, only the words of the other part count. Only whole
 // words do. Empty: none.
-func (p *Protocol) like(r *Record, part *fhir.Node) string {
+func (p *Protocol) like(r *Record, s stranger) string {
+	if s.part != "" {
+		return p.drugs.like(nil, s.part)
+	}
 	if p.knows(r) {
-		return p.drugs.like([]*fhir.Node{part}, "")
+		return p.drugs.like([]*fhir.Node{s.code}, "")
 	}
 	return p.drugs.like(r.named(), r.String("medicationReference", "display"))
 }

@@ -14,8 +14,8 @@ import (
 
 // other adds a medicine that no rule knows to those that were found: each once,
 // under the name of the record that names it first in the order of names.
-func (f Facility) other(list []readiness.Medicine, r *Record, code *fhir.Node, surgery calendar.Date, like string) []readiness.Medicine {
-	key, name := otherKey(r, code), nameWithCode(nameOf(r, code), code)
+func (f Facility) other(list []readiness.Medicine, r *Record, s stranger, surgery calendar.Date, like string) []readiness.Medicine {
+	key, name := s.key(r), s.name(r)
 	n := slices.IndexFunc(list, func(m readiness.Medicine) bool { return m.Key == key })
 	if n < 0 {
 		n = len(list)
@@ -41,6 +41,10 @@ func otherKey(r *Record, code *fhir.Node) string {
 	case len(words) > 0:
 		of = strings.Join(words, " ")
 	}
+	return digestKey(of)
+}
+
+func digestKey(of string) string {
 	digest := sha256.Sum256([]byte(of))
 	return readiness.OtherMedicine + hex.EncodeToString(digest[:8])
 }
@@ -64,7 +68,7 @@ func (p *Protocol) disownedOthers(records []*Record) []string {
 			continue
 		}
 		for _, part := range p.strangers(r) {
-			key := otherKey(r, part)
+			key := part.key(r)
 			right[key] = right[key] || !r.inError()
 		}
 	}
@@ -85,15 +89,19 @@ func (p *Protocol) knows(r *Record) bool {
 // strangers are what no rule knows of what a record names: the medicine, or of a
 // mixture with an ingredient that a rule knows each other one. What is known to go
 // on must not take along what nobody has looked at.
-func (p *Protocol) strangers(r *Record) []*fhir.Node {
+func (p *Protocol) strangers(r *Record) []stranger {
 	if !p.knows(r) {
-		return []*fhir.Node{r.medication()}
+		return []stranger{{code: r.medication()}}
 	}
 	parts := r.ingredients()
 	if len(parts) < 2 {
-		return nil
+		return p.within(r)
 	}
-	return slices.DeleteFunc(parts, func(c *fhir.Node) bool {
-		return slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return matches(c, k.set) })
-	})
+	var out []stranger
+	for _, c := range parts {
+		if !slices.ContainsFunc(p.drugs.kinds, func(k medicineKind) bool { return matches(c, k.set) }) {
+			out = append(out, stranger{code: c})
+		}
+	}
+	return out
 }

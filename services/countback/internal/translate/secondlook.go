@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"slices"
 	"strings"
-	"unicode"
 
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
@@ -121,8 +120,7 @@ func sameName(a, b string) bool {
 	return true
 }
 
-// nameWords are the words of a name in lower case.
+// nameWords are the words of a name in lower case, without accents or titles.
 func nameWords(name string) []string {
-	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsMark(r) })
-	return slices.DeleteFunc(words, func(word string) bool { return strings.Contains(ofNobody, " "+word+" ") })
+	return slices.DeleteFunc(wordsOf(name), func(word string) bool { return theWords().ofNobody[word] })
 }

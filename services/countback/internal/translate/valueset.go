@@ -20,6 +20,8 @@ type inclusion struct {
 	codes    map[string]bool
 	names    []string // of the codes, where the set gives them
 	patterns []*regexp.Regexp
+	named    map[string]string   // by code
+	others   map[string][]string // by code or pattern: what else is in a product that no set knows
 }
 
 // Coding is a system and a code.
@@ -44,7 +46,7 @@ func ReadValueSet(r *fhir.Resource) (*ValueSet, error) {
 }
 
 func readInclusion(n *fhir.Node) (inclusion, error) {
-	in := inclusion{system: n.String("system"), codes: map[string]bool{}}
+	in := inclusion{system: n.String("system"), codes: map[string]bool{}, named: map[string]string{}, others: map[string][]string{}}
 	if in.system == "" || n.Get("valueSet").Exists() {
 		return in, fmt.Errorf("only codes of a named system can be decided here")
 	}
@@ -52,7 +54,9 @@ func readInclusion(n *fhir.Node) (inclusion, error) {
 		in.codes[c.String("code")] = true
 		if name := c.String("display"); name != "" {
 			in.names = append(in.names, name)
+			in.named[c.String("code")] = name
 		}
+		in.also(c.String("code"), c)
 	}
 	for i, f := range n.Get("filter").Items() {
 		if f.String("property") != "code" || f.String("op") != "regex" {
@@ -63,6 +67,7 @@ func readInclusion(n *fhir.Node) (inclusion, error) {
 			return in, fmt.Errorf("filter[%d].value: %w", i, err)
 		}
 		in.patterns = append(in.patterns, re)
+		in.also(re.String(), f)
 	}
 	return in, nil
 }
@@ -87,4 +92,40 @@ func anyHas(list []inclusion, c Coding) bool {
 		}
 	}
 	return false
+}
+
+// also notes what else a product holds, of which its concept or pattern tells.
+func (in *inclusion) also(key string, n *fhir.Node) {
+	for _, e := range extensions(n, "other-ingredient") {
+		if name := value(e).Text(); name != "" {
+			in.others[key] = append(in.others[key], name)
+		}
+	}
+}
+
+// Others names the ingredients of a product beside those in whose sets it stands.
+func (v *ValueSet) Others(c Coding) []string {
+	var out []string
+	for _, in := range v.includes {
+		if in.system != c.System {
+			continue
+		}
+		out = append(out, in.others[c.Code]...)
+		for _, re := range in.patterns {
+			if re.MatchString(c.Code) {
+				out = append(out, in.others[re.String()]...)
+			}
+		}
+	}
+	return out
+}
+
+// Name is what the set calls a code; empty where it does not say.
+func (v *ValueSet) Name(c Coding) string {
+	for _, in := range v.includes {
+		if name := in.named[c.Code]; in.system == c.System && name != "" {
+			return name
+		}
+	}
+	return ""
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"example.org/countback/pkg/calendar"
@@ -313,20 +312,11 @@ func ownedByPerson(owner *fhir.Node) bool {
 	return ref != "" || strings.TrimSpace(owner.String("identifier", "value")) != "" && owner.String("identifier", "system") != ""
 }
 
-// ofNobody are words that stand for a person and name none. Those that are family
-// names as well, such as Do, are not among them.
-const ofNobody = " the and of on to by as per for at my self she they we us anyone anybody somebody someone nobody none nil null unknown tbd tba pending same above chart notes xx xxx" +
-	" dr doctor doctors mr mrs ms miss prof md rn np patient person spouse wife husband son daughter mother father family coach friend" +
-	" nurse nurses surgeon surgeons anaesthetist anesthetist anaesthesiologist anesthesiologist anaesthesia anesthesia prescriber physician clinician" +
-	" practitioner provider pharmacist pharmacy specialist cardiologist dentist coordinator delegate resident registrar consultant therapist manager" +
-	" secretary receptionist staff office clinic ward hospital department desk team service call preop duty covering primary care general orthopaedic orthopedic "
-
 // namesSomebody reports whether a text holds a word of two letters or more that is
 // part of a name: "Dr Wendeline Thatchmarsh", and not "the surgeon" or "unknown".
 func namesSomebody(text string) bool {
-	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsMark(r) })
-	return slices.ContainsFunc(words, func(word string) bool {
-		return utf8.RuneCountInString(word) >= 2 && !strings.Contains(ofNobody, " "+word+" ")
+	return slices.ContainsFunc(lettersOf(text), func(word string) bool {
+		return utf8.RuneCountInString(word) >= 2 && !theWords().ofNobody[fold(word)] && !theWords().small[word]
 	})
 }
 

@@ -49,6 +49,9 @@ func (p *Protocol) within(r *Record) []stranger {
 	}
 	var out []stranger
 	for _, c := range r.named() {
+		if whole(c, kinds) {
+			continue
+		}
 		others, product, words := contents(c, kinds)
 		if product == "" {
 			product = nameOf(r, c)
@@ -66,6 +69,17 @@ func (p *Protocol) within(r *Record) []stranger {
 		}
 	}
 	return out
+}
+
+// whole reports whether a concept is of a product that a set is about as a whole.
+func whole(c *fhir.Node, kinds []medicineKind) bool {
+	for _, coding := range c.Get("coding").Items() {
+		is := Coding{coding.String("system"), coding.String("code")}
+		if slices.ContainsFunc(kinds, func(k medicineKind) bool { return k.set.Whole(is) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // contents is what the sets tell of a concept: what else is in it, and its name there;

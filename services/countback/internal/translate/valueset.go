@@ -3,6 +3,7 @@ package translate
 import (
 	"fmt"
 	"regexp"
+	"slices"
 
 	"example.org/countback/pkg/fhir"
 )
@@ -22,6 +23,7 @@ type inclusion struct {
 	patterns []*regexp.Regexp
 	named    map[string]string   // by code
 	others   map[string][]string // by code or pattern: what else is in a product that no set knows
+	whole    map[string]bool     // by code or pattern: the rule is about all that is in it
 }
 
 // Coding is a system and a code.
@@ -46,7 +48,7 @@ func ReadValueSet(r *fhir.Resource) (*ValueSet, error) {
 }
 
 func readInclusion(n *fhir.Node) (inclusion, error) {
-	in := inclusion{system: n.String("system"), codes: map[string]bool{}, named: map[string]string{}, others: map[string][]string{}}
+	in := inclusion{system: n.String("system"), codes: map[string]bool{}, named: map[string]string{}, others: map[string][]string{}, whole: map[string]bool{}}
 	if in.system == "" || n.Get("valueSet").Exists() {
 		return in, fmt.Errorf("only codes of a named system can be decided here")
 	}
@@ -96,6 +98,9 @@ func anyHas(list []inclusion, c Coding) bool {
 
 // also notes what else a product holds, of which its concept or pattern tells.
 func (in *inclusion) also(key string, n *fhir.Node) {
+	if value(extension(n, "whole-product")).Bool() {
+		in.whole[key] = true
+	}
 	for _, e := range extensions(n, "other-ingredient") {
 		if name := value(e).Text(); name != "" {
 			in.others[key] = append(in.others[key], name)
@@ -107,14 +112,32 @@ func (in *inclusion) also(key string, n *fhir.Node) {
 func (v *ValueSet) Others(c Coding) []string {
 	var out []string
 	for _, in := range v.includes {
-		if in.system != c.System {
-			continue
+		for _, key := range in.keys(c) {
+			out = append(out, in.others[key]...)
 		}
-		out = append(out, in.others[c.Code]...)
-		for _, re := range in.patterns {
-			if re.MatchString(c.Code) {
-				out = append(out, in.others[re.String()]...)
-			}
+	}
+	return out
+}
+
+// Whole reports whether the set is about a product with all that is in it.
+func (v *ValueSet) Whole(c Coding) bool {
+	for _, in := range v.includes {
+		if slices.ContainsFunc(in.keys(c), func(key string) bool { return in.whole[key] }) {
+			return true
+		}
+	}
+	return false
+}
+
+// keys are the code and the patterns by which an inclusion holds a code.
+func (in *inclusion) keys(c Coding) []string {
+	if in.system != c.System {
+		return nil
+	}
+	out := []string{c.Code}
+	for _, re := range in.patterns {
+		if re.MatchString(c.Code) {
+			out = append(out, re.String())
 		}
 	}
 	return out

@@ -136,6 +136,7 @@ type Step struct {
 	ListsMedicines       bool // tells what the rules say on every medicine
 	Named                bool // counts only with a professional named, who answers for it
 	Outlives             bool // is still asked when the case ended without surgery
+	UntilDone            bool // that it could not be done is no answer: it stays asked
 	ReportedAs           Reported
 }
 

@@ -120,8 +120,14 @@ func inTheMorning(t *testing.T, a *App, task string) {
 	require.Contains(t, first, "/desk/answers/")
 	version := regexp.MustCompile(`/desk/task/` + regexp.QuoteMeta(task) + `"><input type="hidden" name="back" value="[^"]*"><input type="hidden" name="version" value="(\d+)"><input type="hidden" name="does" value="done">`).FindStringSubmatch(first)
 	require.NotNil(t, version, first)
+	require.Contains(t, first, `value="tried"`)
+	require.NotContains(t, first, `value="failed"`, "that nobody was reached lays no report aside")
+	inVain := url.Values{"version": {version[1]}, "does": {"failed"}, "reason": {"nobody reached"}, "back": {"/desk"}}
+	status, says := read(c.PostForm(root+"/desk/task/"+task, inVain))
+	require.GreaterOrEqual(t, status, 400)
+	require.Contains(t, says, "This is asked until somebody has done it: note that it was tried, and it stays asked.")
 	done := url.Values{"version": {version[1]}, "does": {"done"}, "back": {"/desk"}}
-	status, says := read(c.PostForm(root+"/desk/task/"+task, done))
+	status, says = read(c.PostForm(root+"/desk/task/"+task, done))
 	require.GreaterOrEqual(t, status, 400)
 	require.Contains(t, says, "what was decided")
 	_, page = read(c.Get(a.DeskURL()))

@@ -381,7 +381,8 @@ func actsOn(i *casework.ItemView) (a acts) {
 		doubt := i.InDoubt() && !i.Step.TakesLastDose() // that is for a prescriber to sign
 		a.Applies, a.NotNeeded = doubt, doubt
 	default:
-		a.Done, a.Failed, a.Tried = true, true, i.Step.Trigger != readiness.TriggerHold
+		a.Done, a.Failed = true, !i.Step.UntilDone
+		a.Tried = i.Step.UntilDone || i.Step.Trigger != readiness.TriggerHold
 		a.Must = i.Step.Need == readiness.Must && i.Step.Trigger == ""
 	}
 	if i.Step.Trigger == readiness.TriggerMove { // the booking says so

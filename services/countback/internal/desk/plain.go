@@ -9,6 +9,8 @@ import (
 // by what stands in the forms. The first that fits the beginning is taken.
 var nursesWords = []struct{ begins, says string }{
 	{"Task.status cannot go from ", "this cannot be recorded as the item stands now: look at it again"},
+	{"Task.status failed: this step is asked until", "this is asked until somebody has done it: note that it was tried, and it stays asked"},
+	{"Task.status cancelled: a report of a person", "a report is asked until somebody has answered it; one sent in error is withdrawn where it was made"},
 	{"Task.statusReason is missing: a correction says why", "say why what was recorded is corrected"},
 	{"Task.statusReason is missing: cancel with", "say why it is waived, or how you know that it does not apply"},
 	{"Task.statusReason not-needed: that a medicine", "that a medicine has no last dose is a prescriber's to sign"},

@@ -23,6 +23,7 @@ func (rd *definitionReader) step(a *fhir.Node) readiness.Step {
 		ListsMedicines: value(extension(a, "lists-medicines")).Bool(),
 		Named:          value(extension(a, "named-performer")).Bool(),
 		Outlives:       value(extension(a, "outlives-case")).Bool(),
+		UntilDone:      value(extension(a, "until-done")).Bool(),
 		ReportedAs:     rd.reportedAs(a),
 	}
 	s.Window.OpensEarliest = value(extension(a, "opens-earliest")).Bool()

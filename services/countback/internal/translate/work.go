@@ -137,7 +137,10 @@ func same(a, b *fhir.Node) bool {
 // move applies the status that was sent, if that move is legal.
 func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
-	allowed := movesFrom(from)
+	if issues := staysAsked(to, item); len(issues) > 0 {
+		return issues
+	}
+	allowed := openTo(item, movesFrom(from))
 	answers := from == "draft" && item.Applies == readiness.Unknown && !item.Step.TakesLastDose()
 	if answers { // "yes, it applies"
 		allowed = append(allowed, "requested")

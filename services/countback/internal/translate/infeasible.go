@@ -23,18 +23,39 @@ func notMet(pl *readiness.Plan, p *Protocol) []string {
 		}
 		return out
 	}
-	keys := make([]readiness.Key, len(pl.Infeasible))
-	for n, r := range pl.Infeasible {
-		keys[n] = r.Key
+	return notRecorded(pl, p)
+}
+
+// notRecorded says which musts nobody recorded as done in time, of an operation that
+// has begun: those that it needed, and apart from them what was first asked since.
+func notRecorded(pl *readiness.Plan, p *Protocol) (out []string) {
+	var before, after []readiness.Key
+	for _, r := range pl.Infeasible {
+		i := itemOf(pl, r.Key)
+		if i.Last.IsZero() && !i.Opens.IsZero() && i.Opens.Day >= pl.Day {
+			after = append(after, r.Key)
+			continue
+		}
+		before = append(before, r.Key)
 	}
-	return []string{"Surgery needs these, and nobody recorded in time that they were done: " + titles(keys, p) + "."}
+	if len(before) > 0 {
+		out = append(out, "Needed before surgery, and nobody recorded in time that they were done: "+titles(before, p)+".")
+	}
+	if len(after) > 0 {
+		out = append(out, "These were asked from the day of surgery on, and it is recorded that they could not be done: "+titles(after, p)+".")
+	}
+	return out
+}
+
+func itemOf(pl *readiness.Plan, k readiness.Key) *readiness.Item {
+	return &pl.Items[slices.IndexFunc(pl.Items, func(i readiness.Item) bool { return i.Key == k })]
 }
 
 // infeasible says in one or two sentences why a must cannot be met: by which
 // rule, and by how many days. It names the day that it is counted to, as a plan
 // may be read on a later one.
 func infeasible(pl *readiness.Plan, r readiness.Reason, p *Protocol) string {
-	i := &pl.Items[slices.IndexFunc(pl.Items, func(i readiness.Item) bool { return i.Key == r.Key })]
+	i := itemOf(pl, r.Key)
 	switch {
 	case i.Entry.Outcome == readiness.Failed:
 		return fmt.Sprintf("“%s” was tried and could not be done.", i.Step.Title)

@@ -78,3 +78,48 @@ func TestWordsOfAMedicineInTheWay(t *testing.T) {
 	soon := strings.Join(f.summary(PlanView{Booking: &b, Plan: pl}, p), "\n")
 	require.Contains(t, soon, "Surgery needs by Wed 25 Nov 2026 “List of all medicines”; by Mon 30 Nov 2026 “Blood tests before surgery”;", "the nurse is not there on Thanksgiving Day")
 }
+
+// What was first asked after the operation was not needed for it, and is told apart.
+func TestWordsOnceTheOperationHasBegun(t *testing.T) {
+	f := chicago(t)
+	raised := []readiness.Point{{Anchor: readiness.AnchorRaised}}
+	nurse := []readiness.Performer{{Role: "nurse"}}
+	inner, err := readiness.NewProtocol(readiness.Protocol{Stays: []readiness.Stay{{Code: "same-day", At: readiness.ClockTime{Hour: 18}, Default: true}}, Steps: []readiness.Step{
+		{Code: "swab", Title: "Swab", Performers: nurse, Need: readiness.Must, Window: readiness.Window{Due: []readiness.Point{{Anchor: readiness.AnchorSurgery, Offset: readiness.Offset{N: -10}}}}},
+		{Code: "wound", Title: "Wound", Performers: nurse, Need: readiness.Must, Trigger: "wound-heard-of", Window: readiness.Window{Opens: raised, Due: raised}},
+	}})
+	require.NoError(t, err)
+	p := &Protocol{Protocol: inner}
+	const (
+		swab  = "Needed before surgery, and nobody recorded in time that they were done: “Swab”."
+		wound = "These were asked from the day of surgery on, and it is recorded that they could not be done: “Wound”."
+	)
+	for _, r := range []struct {
+		name, now, heard string
+		done             bool // the swab
+		want             []string
+	}{
+		{"in hospital", "2026-11-30 12:00", "", false, []string{swab}},
+		{"at home", "2026-12-03 12:00", "", false, []string{swab}},
+		{"at home, and a wound was heard of", "2026-12-03 12:00", "2026-12-03 09:00", false, []string{swab, wound}},
+		{"the wound alone", "2026-12-03 12:00", "2026-12-03 09:00", true, []string{wound}},
+		{"nothing", "2026-12-03 12:00", "", true, nil},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := f.hipOn(t, onS)
+			c.Entries = map[readiness.Key]readiness.Entry{}
+			if r.done {
+				c.Entries[readiness.Key{Step: "swab", Round: 1}] = readiness.Entry{Outcome: readiness.Done, On: date(t, "2026-11-12"), For: c.Snapshot()}
+			}
+			if r.heard != "" {
+				c.Raised = []readiness.Raised{{Trigger: "wound-heard-of", Key: "k", At: f.clock(t, r.heard)}}
+				c.Entries[readiness.Key{Step: "wound", Repeat: "k", Round: 1}] = readiness.Entry{Outcome: readiness.Failed, For: c.Snapshot()}
+			}
+			c.Arrived = f.clock(t, "2026-11-30 06:00")
+			if r.name != "in hospital" {
+				c.Left = f.clock(t, "2026-11-30 18:00")
+			}
+			require.Equal(t, r.want, notMet(readiness.Make(&c, p.Protocol, f.Calendar, f.clock(t, r.now)), p))
+		})
+	}
+}

@@ -33,6 +33,8 @@ func AskedDay(key string) (day calendar.Date, home bool) {
 type Happened struct {
 	Came, Left time.Time // zero: not said
 	NotDone    bool      // the operation did not take place
+	// Of Came and of Left only the day was said: the hour is none that anybody knows.
+	CameDay, LeftDay bool
 }
 
 // Reports takes what a person reported into the case, as far as the records say
@@ -150,14 +152,19 @@ func (c *Case) expectedHome(p *Protocol, cal *calendar.Calendar) time.Time {
 
 // Words says what was reported, for the case's page.
 func (h Happened) Words(cal *calendar.Calendar) string {
-	at := func(t time.Time) string { return t.In(cal.Zone()).Format(dayLayout + ", 15:04") }
+	at := func(t time.Time, dayOnly bool) string {
+		if dayOnly {
+			return cal.DateOf(t).Format(dayLayout)
+		}
+		return t.In(cal.Zone()).Format(dayLayout + ", 15:04")
+	}
 	switch {
 	case h.NotDone:
 		return "that the operation did not take place"
 	case h.Left.IsZero():
-		return fmt.Sprintf("that the person came on %s", at(h.Came))
+		return fmt.Sprintf("that the person came on %s", at(h.Came, h.CameDay))
 	case h.Came.IsZero():
-		return fmt.Sprintf("that the person went home on %s", at(h.Left))
+		return fmt.Sprintf("that the person went home on %s", at(h.Left, h.LeftDay))
 	}
-	return fmt.Sprintf("that the person came on %s and went home on %s", at(h.Came), at(h.Left))
+	return fmt.Sprintf("that the person came on %s and went home on %s", at(h.Came, h.CameDay), at(h.Left, h.LeftDay))
 }

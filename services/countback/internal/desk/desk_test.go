@@ -72,9 +72,12 @@ func TestEveryStateHasAWordAndAShape(t *testing.T) {
 
 func TestPlainWords(t *testing.T) {
 	for text, want := range map[string]string{
-		"Task.executionPeriod.end: this step can be done from Monday on":                "This step can be done from Monday on.",
-		"Task.statusReason is missing: say in statusReason.text why the step is waived": "Say why the step is waived.",
-		"somebody changed this item in the meantime":                                    "Somebody changed this item in the meantime.",
+		"Task.executionPeriod.end: this step can be done from Monday on":                                               "This step can be done from Monday on.",
+		"Task.statusReason is missing: say in statusReason.text why the step is waived":                                "Say why the step is waived.",
+		"Task.output went-home (when they went home) must name at least a day, as valueDateTime or valueDate":          "The time given for when they went home must name at least a day.",
+		"Task.output arrived (when the person came) is there more than once":                                           "The time given for when the person came is there more than once.",
+		"Task.output went-home is missing: that the person came is known; say when they went home, or leave this open": "That the person came is known: say when they went home, or leave this open.",
+		"somebody changed this item in the meantime":                                                                   "Somebody changed this item in the meantime.",
 		"": "",
 	} {
 		require.Equal(t, want, plain(text))

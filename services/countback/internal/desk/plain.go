@@ -20,6 +20,10 @@ var nursesWords = []struct{ begins, says string }{
 	{"Task.executionPeriod.end lies in the future", "the day it was done lies in the future: what is done has a day that is past, or today"},
 	{"Task.owner is missing, or names no person: a hold", "a hold is released by a named person: write who releases it"},
 	{"Task.owner is missing", "this counts only with the professional who answers for it: write their name"},
+	{"Task.output is missing: say when the person came", "say when the person came or went home, or that the operation did not take place"},
+	{"Task.output says that the operation did not take place", "it says that the operation did not take place, and when the person came or went home beside it: say one of them"},
+	{"Task.output went-home is missing", "that the person came is known: say when they went home, or leave this open"},
+	{"Task.output went-home lies before arrived", "they would have gone home before they came: correct one of the two"},
 	{"Task.output is missing: no last dose is advised", "the rules give no last dose for this medicine: choose a day, or that there is none"},
 	{"Task.output names neither", "choose what the prescriber signed"},
 	{"Task.output contradicts itself", "a last dose is named, and another choice too: choose one of them"},
@@ -34,6 +38,8 @@ var nursesWords = []struct{ begins, says string }{
 // elementWords are what is left of elements, in words.
 var elementWords = strings.NewReplacer(
 	"say in statusReason.text", "say", "(status requested, with statusReason.text)", "with “Ask again”, and a reason",
+	"Task.output arrived (when the person came)", "the time given for when the person came", "Task.output went-home (when they went home)", "the time given for when they went home",
+	", as valueDateTime or valueDate", "",
 	"Task.output last-dose", "the last dose", "Task.executionPeriod.end", "the day it was done", "executionPeriod.end", "the day it was done",
 	"Task.statusReason.text", "the reason", "statusReason.text", "the reason", "Task.statusReason", "the reason",
 	"Task.output", "what was signed", "Task.owner", "who answers for it", "Task.status", "what is recorded", "Task.", "the item's ",

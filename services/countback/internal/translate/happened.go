@@ -35,7 +35,8 @@ func (f Facility) Happened(w *Work) (out readiness.Happened, ok bool) {
 		return out, false
 	}
 	came, left, not := f.outcome(r)
-	return readiness.Happened{Came: came.At, Left: left.At, NotDone: not}, !came.At.IsZero() || !left.At.IsZero() || not
+	out = readiness.Happened{Came: came.At, Left: left.At, NotDone: not, CameDay: came.whole, LeftDay: left.whole}
+	return out, !came.At.IsZero() || !left.At.IsZero() || not
 }
 
 // elementOf is a Task with an element that was kept as it was sent; nil: none was.

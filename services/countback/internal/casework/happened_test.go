@@ -147,6 +147,9 @@ func TestWhatHappenedToAHeldCase(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "home", h.caseRow(b.plan).State)
 	require.Contains(t, h.sayings(b), "went home on Tue 12 Jan 2027, 18:00")
+	_, err = h.tryWork(all[1].ID, saysOf("went-home", "2027-01-12"))
+	require.NoError(t, err)
+	require.Contains(t, h.sayings(b), "went home on Tue 12 Jan 2027; no record has said so", "an hour that nobody said is not told")
 }
 
 // That it did not take place: nobody is said to be home any more, and the case waits

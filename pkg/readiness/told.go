@@ -60,6 +60,20 @@ func Told(b Before, c *Case, p *Protocol, begun bool, cal *calendar.Calendar, no
 	return append(out, Raised{Trigger: TriggerTold, Key: key, At: now.In(cal.Zone()), Why: toldWords(told, is)})
 }
 
+// GoesBy is the day that the person still goes by, where an item asks to tell them
+// of another; zero: it asks nothing of the kind, or what they were told was no day.
+func (i *Item) GoesBy() calendar.Date {
+	if i.Step.Trigger != TriggerTold || i.Raised == nil || !i.State.Waiting() {
+		return 0
+	}
+	told, _, _ := strings.Cut(i.Raised.Key, toldNth)
+	day, err := calendar.ParseDate(told)
+	if err != nil {
+		return 0
+	}
+	return day
+}
+
 // standing names what is to be told of the day of surgery.
 func standing(day calendar.Date, off bool) string {
 	switch {

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
@@ -323,6 +324,7 @@ func (r *morningReader) progress(l *CaseLine) error {
 	}
 	pl := &readiness.Plan{Day: l.Surgery.Day, Items: make([]readiness.Item, 0, len(views))}
 	var late []*ItemView
+	today := r.o.facility.Today(r.tx.Now)
 	for n := range views {
 		v := &views[n]
 		pl.Items = append(pl.Items, v.Item)
@@ -333,7 +335,7 @@ func (r *morningReader) progress(l *CaseLine) error {
 			late = append(late, v)
 		}
 		asked := v.State == readiness.Late || v.State == readiness.Due || v.State == readiness.Open
-		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next)) {
+		if asked && v.Applies == readiness.Yes && (l.Next == nil || l.sooner(v, l.Next, today)) {
 			l.Next = v
 		}
 	}
@@ -362,31 +364,46 @@ func (l *CaseLine) tighten(r *morningReader, pl *readiness.Plan) {
 	}
 }
 
-// sooner reports whether an item of the case is to be done before another: of one
-// that is held, whatever clears the hold.
-func (l *CaseLine) sooner(a, b *ItemView) bool {
+// sooner reports whether an item of the case is to be done before another: telling
+// the person of a changed day before all, and of one that is held, whatever clears
+// the hold.
+func (l *CaseLine) sooner(a, b *ItemView, today calendar.Date) bool {
+	if told := tells(a); told != tells(b) {
+		return told
+	}
 	clears := func(v *ItemView) bool {
 		return l.State == string(readiness.CaseHeld) && v.Step.Trigger == readiness.TriggerHold
 	}
 	if clears(a) != clears(b) {
 		return clears(a)
 	}
-	return itemSooner(a, b)
+	return itemSooner(a, b, today)
 }
 
-// itemSooner reports whether an item is to be done before another: a late must goes
-// before all.
-func itemSooner(a, b *ItemView) bool {
-	pressing := func(v *ItemView) bool { return v.State == readiness.Late && v.Step.Need == readiness.Must }
+// itemSooner reports whether an item is to be done before another: the one due
+// soonest, and of one day a must before what may be left out. What may be left out
+// and is late goes with what is due today: it would else hide that.
+func itemSooner(a, b *ItemView, today calendar.Date) bool {
+	must := func(v *ItemView) bool {
+		return v.Step.Need == readiness.Must || v.Step.Need == readiness.MustToLeave
+	}
+	day := func(v *ItemView) calendar.Date {
+		if must(v) {
+			return v.Due.Day
+		}
+		return max(v.Due.Day, today)
+	}
 	switch {
-	case pressing(a) != pressing(b):
-		return pressing(a)
-	case b.Due.IsZero():
-		return !a.Due.IsZero()
-	case a.Due.IsZero():
-		return false
+	case a.Due.IsZero() || b.Due.IsZero():
+		return b.Due.IsZero() && (!a.Due.IsZero() || must(a) && !must(b))
+	case day(a) != day(b):
+		return day(a) < day(b)
+	case must(a) != must(b):
+		return must(a)
 	case a.Due.Day != b.Due.Day:
 		return a.Due.Day < b.Due.Day
+	case a.Due.At.IsZero() || b.Due.At.IsZero(): // that is the end of the day
+		return !a.Due.At.IsZero()
 	}
-	return a.Step.Need < b.Step.Need
+	return a.Due.At.Before(b.Due.At)
 }

@@ -13,10 +13,16 @@ type listSteps struct {
 	name   string
 	groups [][]string
 	flat   bool // surgery past or to come makes no difference
+	// told are steps by which people are told of a changed day: each is wanted
+	// whatever became of the operation, and ranked by the day they still go by.
+	told []string
 }
 
 // group is where a step stands in the list; -1: it does not.
 func (l *listSteps) group(step string) int {
+	if slices.Contains(l.told, step) {
+		return 0
+	}
 	return slices.IndexFunc(l.groups, func(g []string) bool { return slices.Contains(g, step) })
 }
 
@@ -38,6 +44,9 @@ func (r *morningReader) lists() []listSteps {
 		switch {
 		case atOnce(s):
 			list, group = 0, 0
+		case s.Trigger == readiness.TriggerTold: // they may fast and wash for the old day
+			out[2].told = append(out[2].told, s.Code)
+			continue
 		case s.Trigger != "":
 			list, group = 1, urgency(s)
 		case s.Kind == stepKindCall:
@@ -99,6 +108,11 @@ func (r *morningReader) list(l listSteps, counts []store.StepCount, limit int) (
 func (r *morningReader) head(l listSteps, limit int, out *PressList) ([]candidate, error) {
 	today := r.o.facility.Today(r.tx.Now).String()
 	coming, err := r.candidates(l, store.PressFilter{From: today, Limit: limit})
+	if err != nil {
+		return nil, err
+	}
+	told, err := r.tellings(&l, out)
+	coming = append(coming, told...)
 	if err != nil || !l.flat && len(coming) >= limit {
 		return r.ranked(coming), err
 	}
@@ -150,6 +164,7 @@ type candidate struct {
 	item  store.Item
 	group int
 	near  string // sorts by the nearness of surgery
+	told  bool   // it stands before the person's other items
 }
 
 func (r *morningReader) candidate(l *listSteps, it store.Item) (candidate, error) {
@@ -227,22 +242,26 @@ func (r *morningReader) openHolds(l listSteps, limit int, out *PressList) ([]can
 // ranked orders the items of a list by need and by the nearness of surgery, late
 // before due. One person's items stand together, where the first of them stands.
 func (r *morningReader) ranked(list []candidate) []candidate {
-	first := map[string]int{}
+	first, near := map[string]int{}, map[string]string{}
 	for _, c := range list {
 		if g, seen := first[c.item.CaseID]; !seen || c.group < g {
 			first[c.item.CaseID] = c.group
 		}
+		if n, seen := near[c.item.CaseID]; !seen || c.near < n {
+			near[c.item.CaseID] = c.near
+		}
 	}
-	late := func(c candidate) int {
-		if c.item.State == string(readiness.Late) {
+	order := func(first bool) int {
+		if first {
 			return 0
 		}
 		return 1
 	}
+	late := func(c candidate) int { return order(c.item.State == string(readiness.Late)) }
 	slices.SortStableFunc(list, func(a, b candidate) int {
 		return cmp.Or(
-			cmp.Compare(first[a.item.CaseID], first[b.item.CaseID]), cmp.Compare(a.near, b.near), cmp.Compare(a.item.CaseID, b.item.CaseID),
-			cmp.Compare(a.group, b.group), cmp.Compare(late(a), late(b)), a.item.DueFrom.Compare(b.item.DueFrom), cmp.Compare(a.item.N, b.item.N),
+			cmp.Compare(first[a.item.CaseID], first[b.item.CaseID]), cmp.Compare(near[a.item.CaseID], near[b.item.CaseID]), cmp.Compare(a.item.CaseID, b.item.CaseID),
+			order(a.told)-order(b.told), cmp.Compare(a.group, b.group), cmp.Compare(late(a), late(b)), a.item.DueFrom.Compare(b.item.DueFrom), cmp.Compare(a.item.N, b.item.N),
 		)
 	})
 	return list

@@ -79,7 +79,7 @@ func TestWhoWasToldIsToldOfTheNewDay(t *testing.T) {
 			}
 		}
 	}
-	require.Equal(t, []string{ListDecisions}, listed)
+	require.Equal(t, []string{ListCalls}, listed)
 	h.plannedAnew()
 	h.toldOnce()
 }

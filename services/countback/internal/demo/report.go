@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/url"
+	"slices"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -123,7 +124,37 @@ func lateMusts(c line) []string {
 	return []string{"late: " + strings.Join(out, "; ") + "."}
 }
 
-// printCalls lists what the protocol marks as a call and what is asked for now.
+// near is the day that the calls of a case are sorted by: of surgery, or one that
+// the person still goes by and that is nearer.
+func (c *line) near() string {
+	day := c.day
+	for _, t := range c.tasks {
+		if told := goesBy(t); told != "" && (told < day || c.state == "cancelled") {
+			day = told
+		}
+	}
+	return day
+}
+
+// goesBy is the day that a Task says the person was told so far, while somebody
+// has to tell them of another; empty: it says none.
+func goesBy(t resource) string {
+	if !slices.Contains([]string{"open", "due", "late"}, businessStatus(t)) {
+		return ""
+	}
+	for _, e := range t.node.Get("extension").Items() {
+		says, about := strings.CutPrefix(e.String("valueString"), "So far the person was told ")
+		if says, _, _ = strings.Cut(says, ";"); about && e.String("url") == extensionBase+"why" {
+			if day, err := time.Parse("Mon 2 Jan 2006", says); err == nil {
+				return day.Format(time.DateOnly)
+			}
+		}
+	}
+	return ""
+}
+
+// printCalls lists what the protocol marks as a call and what is asked for now, by
+// the day of surgery, or the one that the person still goes by.
 func (p *player) printCalls(cases []line) {
 	fmt.Fprintf(p.Out, "\nTO CALL TODAY\n")
 	w := tabwriter.NewWriter(p.Out, 2, 0, 2, ' ', 0)
@@ -135,14 +166,24 @@ func (p *player) printCalls(cases []line) {
 			}
 		}
 	}
+	slices.SortStableFunc(cases, func(a, b line) int { return strings.Compare(a.near(), b.near()) })
 	for _, c := range cases {
+		slices.SortStableFunc(c.tasks, func(a, b resource) int { return len(goesBy(b)) - len(goesBy(a)) }) // those that have one first
 		for _, t := range c.tasks {
 			state := businessStatus(t)
 			dueToday := strings.HasPrefix(t.node.String("restriction", "period", "end"), today)
-			if !isCall(t) || isNow(t) || state != "due" && state != "late" && (state != "open" || !dueToday) {
+			told := goesBy(t)
+			if !isCall(t) || isNow(t) || state != "due" && state != "late" && (state != "open" || !dueToday && told == "") {
 				continue
 			}
-			fmt.Fprintf(w, "  %s\t%s\t%s\tsurgery %s\n", c.person, t.node.String("code", "coding", "display"), state, c.day)
+			surgery := "surgery " + c.day
+			if c.state == "cancelled" {
+				surgery = "called off"
+			}
+			if told != "" {
+				surgery += ", still goes by " + told
+			}
+			fmt.Fprintf(w, "  %s\t%s\t%s\t%s\n", c.person, t.node.String("code", "coding", "display"), state, surgery)
 		}
 	}
 	w.Flush()

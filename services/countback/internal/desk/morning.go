@@ -51,7 +51,8 @@ type pressLine struct {
 	itemLine
 	CaseID, Person, Phone, Surgery, Far string
 	Case                                mark
-	Ready                               bool // done may be said with one press
+	GoesBy, GoesFar                     string // the day that the person still goes by, where they must be told of another
+	Ready                               bool   // done may be said with one press
 }
 
 // caseTable is cases in a table.
@@ -76,7 +77,7 @@ type caseLine struct {
 var listWords = map[string]struct{ title, says, empty string }{
 	casework.ListNow:       {"Call these people now", "They reported a sign that cannot wait, or one that could not be ruled out.", ""},
 	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
-	casework.ListCalls:     {"Call", "Arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
+	casework.ListCalls:     {"Call", "Tell people of a changed day; arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
 	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
 	casework.ListFindOut:   {"Find out", "Surgery may not go ahead without these if they apply, their due day is over, and nobody has said whether they do.", "Nothing has to be found out."},
 	casework.ListRest:      {"Follow up", "What patients, coaches and others still have to do.", "Nothing else is due."},
@@ -155,6 +156,9 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	}
 	if !i.Due.IsZero() && !line.Soon {
 		line.Due += ", " + distance(i.Due.Day, today)
+	}
+	if day := i.GoesBy(); !day.IsZero() {
+		line.GoesBy, line.GoesFar = day.Format(dayWords), distance(day, today)
 	}
 	if line.Acts.Sign { // there the advice stands beside it
 		line.SignAt = Root + "/case/" + i.CaseID

@@ -170,6 +170,15 @@ func (tx *Tx) Undone(steps []string, from string, due time.Time, limit, most int
 	return out, total, wrap("undone items", err)
 }
 
+// OpenUntil are items of some steps that can be done, are not due yet, and will be
+// before a time, those that are due first coming first.
+func (tx *Tx) OpenUntil(steps []string, before time.Time, limit int) ([]Item, error) {
+	out, _, err := tx.head(limit, `SELECT care_case, n FROM item INDEXED BY item_waiting WHERE state IN ('upcoming', 'open', 'due', 'late', 'paused')
+		AND state = 'open' AND due_from >= ? AND due_from < ? AND step IN (`+marks(len(steps))+`) ORDER BY due_from, care_case, n LIMIT ?`,
+		append(append([]any{micros(tx.Now), micros(before)}, anys(steps)...), limit)...)
+	return out, wrap("open items", err)
+}
+
 // head reads the first items of a query for their places, and counts all.
 func (tx *Tx) head(limit int, query string, args ...any) (out []Item, total int64, err error) {
 	type place struct {

@@ -210,15 +210,18 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 		want     string
 	}{
 		{"a later operation that was heard of afterwards has no case", "2026-12-09 12:00", []*Record{first, told}, "Appointment/first"},
-		{"before surgery", "2026-11-29 23:59", []*Record{first, second}, ""},
-		{"on the day, before anaesthesia", "2026-11-30 07:29", []*Record{first, second}, ""},
+		{"before surgery, the nearest", "2026-11-29 23:59", []*Record{second, first}, "Appointment/first"},
+		{"on the day, before anaesthesia", "2026-11-30 07:29", []*Record{first, second}, "Appointment/first"},
+		{"the nearer one was called off", "2026-11-29 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled")), second}, "Appointment/second"},
+		{"both were called off, the nearer", "2026-11-29 12:00", []*Record{appointment(t, "second", "2027-03-01", hipService, status("cancelled")),
+			appointment(t, "first", "2026-11-30", kneeService, status("cancelled"))}, "Appointment/first"},
 		{"on the day, from anaesthesia on", "2026-11-30 07:30", []*Record{first, second}, "Appointment/first"},
 		{"at home", "2026-12-09 12:00", []*Record{first, second}, "Appointment/first"},
 		{"the eve of the second", "2027-02-28 12:00", []*Record{second, first}, "Appointment/first"},
 		{"after the second", "2027-03-02 12:00", []*Record{first, second}, "Appointment/second"},
 		{"after the second, told the other way round", "2027-03-02 12:00", []*Record{second, first}, "Appointment/second"},
 		{"the second was called off", "2027-03-02 12:00", []*Record{first, appointment(t, "second", "2027-03-01", hipService, status("cancelled"))}, "Appointment/first"},
-		{"the only one was called off", "2026-12-09 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled"))}, ""},
+		{"the only one was called off", "2026-12-09 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled"))}, "Appointment/first"},
 		{"sent home before the hour that was booked", "2026-11-30 07:00", []*Record{first, encounter(t, "e", status("finished"), object{
 			"appointment": refs("Appointment/first"), "period": object{"start": "2026-11-30T05:00:00-06:00", "end": "2026-11-30T06:45:00-06:00"}})}, "Appointment/first"},
 		{"no operation for this protocol", "2026-12-09 12:00", []*Record{appointment(t, "first", "2026-11-30", object{"serviceType": []any{coded(service, "57")}})}, ""},

@@ -40,6 +40,7 @@ type Entry struct {
 	Against string            // a record that a person does not accept
 	Signed  Moment            // the last dose that a prescriber signed; zero: as advised
 	Decided Decision          // what a prescriber signed instead of a last dose
+	Words   string            // with DecidedOtherDose: the dose, in the prescriber's own words for the person
 	By      string            // who answers for it, in words; empty: nobody is named
 	Look    Look              // what a second person says of a signature
 }

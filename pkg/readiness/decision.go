@@ -11,6 +11,9 @@ const (
 	DecidedLastDose Decision = ""          // a last dose: as advised, or the one that was signed
 	DecidedGoOn     Decision = "go-on"     // it goes on as usual before surgery
 	DecidedNotTaken Decision = "not-taken" // the person does not take it
+	// DecidedOtherDose: it is taken, in a dose that the prescriber says in words for
+	// the person, see [Entry].Words.
+	DecidedOtherDose Decision = "other-dose"
 )
 
 // signature is the entry by which a prescriber signed for a medicine, for the
@@ -34,7 +37,7 @@ func (c *Case) signatureOf(p *Protocol, medicine string) (out Entry, round int, 
 	}
 	of := DetailLastDose(medicine)
 	ok = out.Outcome == Done && out.For[DetailDate] == c.Day.String() && out.For[of] == c.Details[of]
-	if look, _ := c.look(medicine, &out, round); look == NotAgreed {
+	if look, _ := c.look(medicine, &out, round); look == NotAgreed || c.unsaid(medicine, &out) {
 		ok = false
 	}
 	return out, round, ok
@@ -61,11 +64,17 @@ func (d Decision) words(e Entry) string {
 	if by == "" {
 		by = "a named prescriber"
 	}
-	says := "goes on as usual before surgery"
-	if d == DecidedNotTaken {
+	says, inWords := "goes on as usual before surgery", ""
+	switch d {
+	case DecidedNotTaken:
 		says = "is not taken"
+	case DecidedOtherDose:
+		says, inWords = "is taken in another dose", ", in these words for the person: “"+e.Words+"”"
 	}
-	out := says + ", as " + by + " signed"
+	out := says + ", as " + by + " signed" + inWords
+	if e.Reason != "" && inWords != "" {
+		out += "; the reason"
+	}
 	if e.Reason != "" {
 		out += ": " + strings.TrimSuffix(e.Reason, ".")
 	}

@@ -37,6 +37,7 @@ type MedicineRule struct {
 	Hold              *Offset    // whole days without a dose, or minutes before the start of anaesthesia
 	From, To          *Offset    // days or months from the last dose to surgery; nil To: no end
 	Decides           string     // who decides, to follow "decided by"
+	SetsDose          bool       // the dose around surgery is the prescriber's to say: "as usual" may not be signed
 	Check             string     // a test on the last business day before surgery and on arrival
 	Restart           Restart
 	Sources           []Source

@@ -237,7 +237,7 @@ func (i *Item) InDoubt() bool { return i.Applies == Unknown && i.State.Waiting()
 func (i *Item) settled(c *Case, later bool) ItemState {
 	switch i.Entry.Outcome {
 	case Done:
-		if !later && i.Entry.counts(i.Step, c) && !i.advisedOtherwise(c) && !i.disagreed(c) && !i.TooEarly(i.Entry.On) {
+		if !later && i.Entry.counts(i.Step, c) && !i.advisedOtherwise(c) && !i.disagreed(c) && !(i.Step.SignsLastDose() && c.unsaid(i.Key.Repeat, &i.Entry)) && !i.TooEarly(i.Entry.On) {
 			return StateDone
 		}
 		return Expired

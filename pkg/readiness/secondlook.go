@@ -25,11 +25,11 @@ const (
 )
 
 // LaterThan is the last dose by the rules that a signature is later than; zero:
-// it is not. What goes on is later where they give one, or may while facts are
-// missing, and leave it to nobody.
+// it is not. What goes on, as usual or in another dose, is later where they give
+// one, or may while facts are missing, and leave it to nobody.
 func (a *MedicineAdvice) LaterThan(signed Moment, decided Decision) Moment {
 	switch decided {
-	case DecidedGoOn:
+	case DecidedGoOn, DecidedOtherDose:
 		if !a.Last.IsZero() || len(a.Needs) > 0 && a.Decides == "" {
 			return a.Strictest()
 		}
@@ -47,6 +47,9 @@ func (a *MedicineAdvice) LaterWords(signed Moment, decided Decision, surgery Mom
 	says := "the last dose is signed by " + signed.Words()
 	if decided == DecidedGoOn {
 		says = "it is signed that it goes on as usual"
+	}
+	if decided == DecidedOtherDose {
+		says = "it is signed that it is taken in another dose"
 	}
 	gives := "the rules give "
 	switch {
@@ -194,7 +197,11 @@ func (e *Entry) SignedAs(round int) string {
 	if !e.Signed.At.IsZero() {
 		at = e.Signed.At.UTC().Format(time.RFC3339)
 	}
-	return strings.Join([]string{fmt.Sprint(round), e.For[DetailDate], string(e.Decided), e.Signed.Day.String(), at, e.By}, "|")
+	parts := []string{fmt.Sprint(round), e.For[DetailDate], string(e.Decided), e.Signed.Day.String(), at, e.By}
+	if e.Words != "" {
+		parts = append(parts, e.Words)
+	}
+	return strings.Join(parts, "|")
 }
 
 // look is what a second person said of a signature, and who; NotLooked: nobody

@@ -27,6 +27,8 @@ func (i *Item) voided(c *Case, later bool) string {
 		return "the last dose that the rules give changed since it was done"
 	case i.disagreed(c):
 		return "a second person did not agree with what was signed"
+	case i.Step.SignsLastDose() && c.unsaid(i.Key.Repeat, &e):
+		return "it was signed that it goes on as usual, and the dose around surgery is the prescriber's to say"
 	case i.TooEarly(e.On):
 		return "it was done on " + e.On.Format(dayLayout) + ", before it can be done for this date"
 	case later:

@@ -43,14 +43,17 @@ type Act struct {
 	Signs   string // of a signature for a medicine: one of the Sign constants
 	Dose    string // the day of the last dose that is signed, where it is another one, 2006-01-02
 	DoseAt  string // its hour by the facility's clock, 15:04; empty: any
-	Came    string // the day on which the person came, 2006-01-02
-	CameAt  string // its hour by the facility's clock, 15:04; empty: not known
-	Home    string // the day on which they went home
-	HomeAt  string // its hour
-	NotDone bool   // the operation did not take place
-	Means   string // reference to the record that is meant of those that are asked about, or translate.MeantNone
-	Meant   bool   // a last dose later than the rules give is meant; else it is a *LateDose
-	Source  string // that the archive names
+	// DoseWords is the other dose that is signed, in the prescriber's own words for
+	// the person.
+	DoseWords string
+	Came      string // the day on which the person came, 2006-01-02
+	CameAt    string // its hour by the facility's clock, 15:04; empty: not known
+	Home      string // the day on which they went home
+	HomeAt    string // its hour
+	NotDone   bool   // the operation did not take place
+	Means     string // reference to the record that is meant of those that are asked about, or translate.MeantNone
+	Meant     bool   // a last dose later than the rules give is meant; else it is a *LateDose
+	Source    string // that the archive names
 
 	at    time.Time // when
 	meant string    // Means in words

@@ -16,7 +16,7 @@ type LateDose struct {
 func (*LateDose) Error() string { return "a last dose later than the rules give is not confirmed" }
 
 // lateDose says in words that what w signs for a medicine is later than the
-// strictest rule gives, or that it goes on where they give a last dose; empty when
+// strictest rule gives, or that it goes on, as usual or in another dose, where they give a last dose; empty when
 // it is not. Where facts are missing, that is the earliest last dose that may come
 // out.
 func (o *Office) lateDose(c *readiness.Case, medicine string, w *translate.Work) string {
@@ -38,7 +38,7 @@ func (o *Office) lateDose(c *readiness.Case, medicine string, w *translate.Work)
 			surgery.At = c.Start.In(o.facility.Calendar.Zone())
 		}
 		says := "This is later than the rules give: "
-		if decided == readiness.DecidedGoOn {
+		if decided == readiness.DecidedGoOn || decided == readiness.DecidedOtherDose {
 			says = "The rules give a last dose: "
 		}
 		return says + a.LaterWords(signed, decided, surgery) + "."

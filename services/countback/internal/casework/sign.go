@@ -17,6 +17,8 @@ const (
 	SignOtherDay = "other-day"
 	SignGoOn     = string(readiness.DecidedGoOn)
 	SignNotTaken = string(readiness.DecidedNotTaken)
+	// SignOtherDose is taken in another dose, which Act.DoseWords say.
+	SignOtherDose = string(readiness.DecidedOtherDose)
 )
 
 // signWords are what the note on the Task says was signed.
@@ -25,6 +27,8 @@ var signWords = map[string]string{
 	SignOtherDay: "Signed: last dose",
 	SignGoOn:     "Signed: goes on as usual.",
 	SignNotTaken: "Signed: not taken.",
+
+	SignOtherDose: "Signed: taken in another dose:",
 }
 
 // signs writes the decision of an act as outputs of the Task, in place of those
@@ -51,6 +55,11 @@ func (o *Office) signs(t map[string]json.RawMessage, a *Act) error {
 	}
 	if err := add(translate.OutputDecision, map[string]any{"valueCodeableConcept": codedAs(translate.SystemDecision, code)}); err != nil {
 		return err
+	}
+	if a.Signs == SignOtherDose {
+		if err := add(translate.OutputDoseWords, map[string]any{"valueString": a.DoseWords}); err != nil {
+			return err
+		}
 	}
 	if a.Signs == SignOtherDay {
 		value, err := o.dose(a)
@@ -110,6 +119,9 @@ func (a *Act) said(words string) string {
 		return words
 	}
 	words = signWords[a.Signs]
+	if a.Signs == SignOtherDose {
+		words += " “" + strings.TrimSpace(a.DoseWords) + "”."
+	}
 	if a.Signs == SignOtherDay {
 		words += " " + strings.TrimSpace(a.Dose+" "+a.DoseAt) + "."
 	}

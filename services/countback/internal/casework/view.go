@@ -61,6 +61,9 @@ type ItemView struct {
 	Span    readiness.Span // what the network of steps allows; zero when settled
 	// Advised is the last dose that stands advised for the medicine that it signs.
 	Advised readiness.Moment
+	// SetsDose: the dose around surgery of the medicine that it signs is the
+	// prescriber's to say.
+	SetsDose bool
 }
 
 // UsefulUntil is the moment after which it is of no use to do the item: its own
@@ -284,7 +287,7 @@ func (v *CaseView) items(o *Office, tx *store.Tx) error {
 	for n := range v.Items {
 		v.Items[n].Advised = advisedDose(&v.Items[n].Item, v.Items)
 	}
-	return nil
+	return v.setsDoses(o, tx, stored)
 }
 
 func (o *Office) itemView(tx *store.Tx, it store.Item) (ItemView, error) {

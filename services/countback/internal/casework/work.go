@@ -121,7 +121,7 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	}
 	ri := row.Item(p, o.facility)
 	opt := translate.WorkOptions{
-		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat), NameOf: o.professional(tx),
+		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat), SetsDose: standing.SetsDose(row.Repeat), NameOf: o.professional(tx),
 	}
 	if opt.Signer, err = o.signer(tx, item.CaseID, ri.Raised); err != nil {
 		return nil, "", err

@@ -131,6 +131,9 @@ func (p *player) work(ctx context.Context, s *story, w *work) error {
 	if w.Owner != "" {
 		body["owner"] = map[string]any{"display": w.Owner}
 	}
+	if w.Dose != "" {
+		body["output"] = otherDose(strings.TrimSuffix(codeSystem(task), "/step"), w.Dose)
+	}
 	if w.Note != "" {
 		body["note"] = []any{map[string]any{"text": w.Note}}
 	}
@@ -140,6 +143,18 @@ func (p *player) work(ctx context.Context, s *story, w *work) error {
 	}
 	_, err = p.do(ctx, http.MethodPut, "Task/"+task.ID, sent, task.Meta.VersionID)
 	return err
+}
+
+// otherDose are the outputs of a Task that sign another dose; systems begins the
+// code systems of the server.
+func otherDose(systems, words string) []any {
+	coded := func(system, code string) map[string]any {
+		return map[string]any{"coding": []any{map[string]any{"system": systems + system, "code": code}}}
+	}
+	return []any{
+		map[string]any{"type": coded("/task-output", "medicine-decision"), "valueCodeableConcept": coded("/medicine-decision", "other-dose")},
+		map[string]any{"type": coded("/task-output", "dose-words"), "valueString": words},
+	}
 }
 
 // planOf finds the CarePlan of a person; booking names one of several by the

@@ -40,6 +40,7 @@ type work struct {
 	Reason  string `json:"reason"`
 	Text    string `json:"text"`
 	Owner   string `json:"owner"` // who did it, where that must be said
+	Dose    string `json:"dose"`  // of a signature: another dose, in the prescriber's words for the person
 }
 
 // stories reads the files of the corpus, and all messages in time order.

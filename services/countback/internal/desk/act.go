@@ -75,7 +75,7 @@ func (d *Desk) act(c *gin.Context) error {
 	a := casework.Act{
 		TaskID: c.Param("id"), Version: version, Does: form("does"), By: nameOf(c.Request), On: form("on"),
 		Reason: form("reason"), Owner: form("owner"), Text: form("text"), Source: "desk",
-		Means: form("means"), Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), Meant: form("meant") == "yes",
+		Means: form("means"), Signs: form("signs"), Dose: form("dose"), DoseAt: form("dose-at"), DoseWords: form("dose-words"), Meant: form("meant") == "yes",
 		Came: form("came"), CameAt: form("came-at"), Home: form("home"), HomeAt: form("home-at"), NotDone: form("not-done") == "yes",
 	}
 	if !casework.Does(a.Does) {
@@ -152,6 +152,11 @@ func signable(a *casework.Act) error {
 		return fmt.Errorf("%w: a decision on a medicine is signed by a prescriber with a name", errForm)
 	case a.Signs == casework.SignOtherDay && a.Dose == "":
 		return fmt.Errorf("%w: say on which day the last dose is", errForm)
+	case a.Signs == casework.SignOtherDose && a.DoseWords == "":
+		return fmt.Errorf("%w: say in words for the patient what is taken and when", errForm)
+	case a.Signs != casework.SignOtherDose && a.DoseWords != "":
+		return fmt.Errorf("%w: another dose is written, and another choice than to take it in another dose: choose one of them", errForm)
+	case a.Signs == casework.SignOtherDose && a.Reason == "": // needed only where it departs from the rules, which is judged with them
 	case a.Signs != casework.SignAdvised && a.Reason == "":
 		return fmt.Errorf("%w: say why the prescriber decided otherwise than advised", errForm)
 	case a.Signs != casework.SignOtherDay && a.Dose+a.DoseAt != "":
@@ -175,9 +180,9 @@ type formField struct{ Name, Value string }
 // askMeant shows what was about to be signed, to be confirmed with a second
 // press. Nothing is stored yet.
 func (d *Desk) askMeant(c *gin.Context, words string) error {
-	p := meantPage{page: d.newPage(c, "Sign it all the same?", ""), Words: words, To: c.Request.URL.Path, Back: backOf(c), GoesOn: c.PostForm("signs") == casework.SignGoOn}
+	p := meantPage{page: d.newPage(c, "Sign it all the same?", ""), Words: words, To: c.Request.URL.Path, Back: backOf(c), GoesOn: c.PostForm("signs") == casework.SignGoOn || c.PostForm("signs") == casework.SignOtherDose}
 	p.Path = p.Back
-	for _, name := range []string{"version", "does", "signs", "dose", "dose-at", "reason", "owner", "on"} {
+	for _, name := range []string{"version", "does", "signs", "dose", "dose-at", "dose-words", "reason", "owner", "on"} {
 		p.Fields = append(p.Fields, formField{name, c.PostForm(name)})
 	}
 	return d.render(c, http.StatusUnprocessableEntity, "meant", p)

@@ -77,6 +77,7 @@ type itemLine struct {
 	Staff                                                      string // how whoever does it goes about it
 	Sources                                                    []string
 	Choices                                                    []casework.Choice // the records between which it asks to choose
+	SetsDose                                                   bool              // the dose around surgery is the prescriber's to say
 	Advised                                                    string            // the last dose that the rules give for its medicine; empty: none
 }
 
@@ -275,7 +276,7 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 	line := itemLine{
 		ID: i.TaskID, Title: i.Step.Title, Summary: i.Step.Summary, Rule: i.Rule, Who: performers(i), Owner: i.Owner,
 		Need: needWords[i.Step.Need], Reason: i.Reason, Record: i.Record, Mark: markOf(&i.Item), Repeat: repeatOf(i),
-		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i), Staff: i.Step.ForPerformer, Choices: i.Choices,
+		Needs: i.Needs, Advice: i.Advice, Version: i.Version, Back: p.Path, Me: p.Me, Acts: actsOn(i), SetsDose: i.SetsDose, Staff: i.Step.ForPerformer, Choices: i.Choices,
 	}
 	for _, s := range i.Step.Sources {
 		line.Sources = append(line.Sources, s.Text)

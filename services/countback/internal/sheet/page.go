@@ -83,7 +83,8 @@ type Day struct {
 // Medicine is what stands for one medicine.
 type Medicine struct {
 	Name, Text string
-	Signed     bool // a last dose, to be ticked
+	Signed     bool   // a last dose, to be ticked
+	Quote      string // what a prescriber signed, word for word, to follow the text; empty: nothing
 	Sentences  []string
 }
 

@@ -101,6 +101,11 @@ func (b *builder) listed(p *Page) {
 	for _, g := range b.h.GoesOn {
 		p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-go-on", "name", g.SignedBy)})
 	}
+	for _, g := range b.h.OtherDose {
+		p.Medicines = append(p.Medicines, Medicine{
+			Name: g.Medicine, Text: b.say("medicines-other-dose", "name", g.SignedBy), Quote: g.Words, Sentences: []string{b.say("medicines-other-dose-ask")},
+		})
+	}
 	for _, g := range b.h.NotTaken {
 		p.Medicines = append(p.Medicines, Medicine{Name: g.Medicine, Text: b.say("medicines-not-taken", "name", g.SignedBy)})
 	}

@@ -32,6 +32,7 @@ type Handout struct {
 	Lines      []HandoutLine // in the protocol's order
 	GoesOn     []GoesOn      // medicines that go on as usual, by name
 	NotTaken   []GoesOn      // medicines that were signed not to be taken, by name
+	OtherDose  []GoesOn      // medicines that are taken in another dose, by name
 	Listed     []Listed      // every medicine on record, in the case's order
 	Stranded   bool          // a medicine is, or was to be, stopped for what no longer holds, and the prescriber has not answered
 	Untold     bool          // the day changed, and nobody has told the person yet
@@ -55,8 +56,9 @@ type HandoutLine struct {
 }
 
 // GoesOn is a medicine of which a named prescriber signed, for the date that
-// stands, that it goes on as usual before surgery.
-type GoesOn struct{ Medicine, SignedBy string }
+// stands, that it goes on as usual before surgery, is not taken, or is taken in
+// another dose, which Words then say as they were signed.
+type GoesOn struct{ Medicine, SignedBy, Words string }
 
 // Listed is a medicine on record, and whether a prescriber is asked about it.
 type Listed struct {
@@ -119,6 +121,11 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 	}
 	signed := f.signatures(v, h.Day)
+	for key, s := range signed { // signed before a rule left the dose to the prescriber
+		if s.decided == readiness.DecidedGoOn && v.Booking != nil && v.Booking.Case.SetsDose(key) {
+			delete(signed, key)
+		}
+	}
 	for _, r := range v.Rows {
 		item := r.Row.Item(r.Protocol, f)
 		l := HandoutLine{
@@ -140,11 +147,12 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 	}
 	h.GoesOn = decided(readiness.DecidedGoOn, signed, medicines, h.Lines)
 	h.NotTaken = decided(readiness.DecidedNotTaken, signed, medicines, h.Lines)
+	h.OtherDose = decided(readiness.DecidedOtherDose, signed, medicines, h.Lines)
 	return h
 }
 
-// decided lists the medicines that were signed to go on, or not to be taken, by a
-// prescriber whose name is known. One of which somebody says that the last dose was
+// decided lists the medicines that were signed to go on, as usual or in another
+// dose, or not to be taken, by a prescriber whose name is known. One of which somebody says that the last dose was
 // taken is left out: what to do then is asked, and no sheet answers it.
 func decided(what readiness.Decision, signed map[string]signature, names map[string]string, lines []HandoutLine) []GoesOn {
 	var out []GoesOn
@@ -154,7 +162,7 @@ func decided(what readiness.Decision, signed map[string]signature, names map[str
 			return l.Part == PartMedicine && l.Item.Key.Repeat == key && l.Item.State == readiness.StateDone
 		})
 		if s.decided == what && s.by != "" && names[key] != "" && !stopped {
-			out = append(out, GoesOn{Medicine: names[key], SignedBy: s.by})
+			out = append(out, GoesOn{Medicine: names[key], SignedBy: s.by, Words: s.words})
 		}
 	}
 	return out
@@ -169,6 +177,7 @@ type signature struct {
 	by      string
 	moment  readiness.Moment // zero: as advised
 	decided readiness.Decision
+	words   string // of another dose
 }
 
 // covers reports whether the last dose at m is what was signed. Who signed no day
@@ -187,7 +196,7 @@ func (f Facility) signatures(v HandoutView, day calendar.Date) map[string]signat
 		}
 		stands := item.State == readiness.StateDone && item.Entry.Outcome == readiness.Done && item.Entry.For[readiness.DetailDate] == day.String()
 		if stands {
-			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed, item.Entry.Decided}
+			out[item.Key.Repeat] = signature{ownerName(r.Row.Work, v.NameOf), item.Entry.Signed, item.Entry.Decided, item.Entry.Words}
 		}
 	}
 	return out

@@ -202,7 +202,7 @@ func answered(raw json.RawMessage) bool {
 		return false
 	}
 	for _, c := range out.Type.Coding {
-		if c.System == SystemOutput && (slices.Contains([]string{OutputLastDose, OutputDecision, OutputMeant, OutputNone, OutputAgreed}, c.Code) || reports(c.Code)) {
+		if c.System == SystemOutput && (slices.Contains([]string{OutputLastDose, OutputDecision, OutputDoseWords, OutputMeant, OutputNone, OutputAgreed}, c.Code) || reports(c.Code)) {
 			return true
 		}
 	}

@@ -87,7 +87,7 @@ func (rd *definitionReader) medicineRule(a, e *fhir.Node, out *medicineRules) {
 		Does:    rd.medicineAction(value(part(e, "does")).Text()),
 		LowDose: rd.number(value(part(e, "low-dose")).Get("value")),
 		Hold:    rd.distance(part(e, "hold")), From: rd.distance(part(e, "from")), To: rd.distance(part(e, "to")),
-		Decides: value(part(e, "decides")).Text(), Check: value(part(e, "check")).Text(),
+		Decides: value(part(e, "decides")).Text(), SetsDose: value(part(e, "sets-dose")).Bool(), Check: value(part(e, "check")).Text(),
 		Restart: readiness.Restart{Text: value(part(e, "restart")).Text()},
 	}
 	if from, to := rd.distance(part(e, "restart-from")), rd.distance(part(e, "restart-to")); from != nil && to != nil {

@@ -71,8 +71,10 @@ type Work struct {
 	Look string `json:"lk,omitempty"`
 	// Decision is what a prescriber signed instead of a last dose.
 	Decision string `json:"dec,omitempty"`
-	Meant    string `json:"mt,omitempty"` // reference to the record that a person said is meant, or MeantNone
-	Against  string `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
+	// Words are the dose that was signed, in the prescriber's own words for the person.
+	Words   string `json:"dw,omitempty"`
+	Meant   string `json:"mt,omitempty"` // reference to the record that a person said is meant, or MeantNone
+	Against string `json:"ag,omitempty"` // reference to a record that the person does not accept as evidence
 	// As sent, for the Task elements of the same names.
 	StatusReason    json.RawMessage `json:"sr,omitempty"`
 	Owner           json.RawMessage `json:"o,omitempty"`
@@ -107,7 +109,7 @@ func (r *Row) Entry() readiness.Entry {
 	until, _ := calendar.ParseDate(r.Work.Until)
 	return readiness.Entry{
 		Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against,
-		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), By: NameOf(r.Work.Owner),
+		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), Words: r.Work.Words, By: NameOf(r.Work.Owner),
 		Look: readiness.Look(r.Work.Look),
 	}
 }

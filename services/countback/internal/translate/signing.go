@@ -3,6 +3,7 @@ package translate
 import (
 	"encoding/json"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -17,6 +18,9 @@ const (
 	// OutputDecision is what becomes of the medicine: a code of SystemDecision, as
 	// valueCodeableConcept, valueCoding or valueCode.
 	OutputDecision = "medicine-decision"
+	// OutputDoseWords is the dose in which it is taken, in the prescriber's own words
+	// for the person, as valueString: beside the decision readiness.DecidedOtherDose.
+	OutputDoseWords = "dose-words"
 )
 
 // SystemDecision is the code system of what may be decided for a medicine.
@@ -30,8 +34,9 @@ const DecisionLastDose = "last-dose"
 type signing struct {
 	decision string // empty: none is named
 	last     readiness.Moment
-	doses    int // outputs with a last dose
-	choices  int // outputs with a decision
+	doses    int      // outputs with a last dose
+	choices  int      // outputs with a decision
+	words    []string // of outputs with the dose in words
 }
 
 // LastDose is the last dose that a person's work signs; zero: none, or the
@@ -57,12 +62,14 @@ func (f Facility) signing(sent *fhir.Resource, o WorkOptions) (signing, fhir.Iss
 			if issues := s.dosed(o); len(issues) > 0 {
 				return s, issues
 			}
+		case OutputDoseWords:
+			s.words = append(s.words, strings.TrimSpace(out.String("valueString")))
 		case OutputDecision:
 			s.choices++
 			switch s.decision = decisionIn(out); s.decision {
-			case DecisionLastDose, string(readiness.DecidedGoOn), string(readiness.DecidedNotTaken):
+			case DecisionLastDose, string(readiness.DecidedGoOn), string(readiness.DecidedNotTaken), string(readiness.DecidedOtherDose):
 			default:
-				return s, refuse("output", "code-invalid", "Task.output "+OutputDecision+" must be one of last-dose, go-on, not-taken of "+SystemDecision+", as valueCodeableConcept, valueCoding or valueCode")
+				return s, refuse("output", "code-invalid", "Task.output "+OutputDecision+" must be one of last-dose, go-on, not-taken, other-dose of "+SystemDecision+", as valueCodeableConcept, valueCoding or valueCode")
 			}
 		}
 	}
@@ -119,8 +126,8 @@ func (f Facility) sign(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	switch {
 	case len(issues) > 0:
 		return issues
-	case !item.Step.SignsLastDose() && s.doses+s.choices > 0:
-		return refuse("output", "business-rule", "Task.output: last-dose and medicine-decision are a prescriber's signature, and this step signs nothing: say in executionPeriod.end when a dose was taken")
+	case !item.Step.SignsLastDose() && s.doses+s.choices+len(s.words) > 0:
+		return refuse("output", "business-rule", "Task.output: last-dose, medicine-decision and dose-words are a prescriber's signature, and this step signs nothing: say in executionPeriod.end when a dose was taken")
 	case !item.Step.SignsLastDose():
 		return nil
 	case s.choices > 1 || s.doses > 1:
@@ -129,6 +136,9 @@ func (f Facility) sign(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 		return refuse("output", "business-rule", "Task.output contradicts itself: it names a last dose, and a decision ("+s.decision+") by which there is none")
 	case s.decision == "" && s.doses == 0 && (reasonText(sent) != "" || sent.Get("output").Exists()):
 		return refuse("output", "business-rule", "Task.output names neither a last dose (type "+SystemOutput+"|"+OutputLastDose+") nor a decision (type "+OutputDecision+", a code of "+SystemDecision+"), and more than a plain signature was given: sign one of them there, or, where nothing is decided, give the status failed with the reason, and no last dose is told to the patient")
+	}
+	if issues := s.worded(o); len(issues) > 0 {
+		return issues
 	}
 	return f.signs(w, &s, sent, o)
 }
@@ -139,14 +149,14 @@ func (f Facility) signs(w *Work, s *signing, sent *fhir.Resource, o WorkOptions)
 	goesOn := s.decision != "" && s.decision != DecisionLastDose
 	same := s.last.Day == o.Advised.Day && s.last.At.Equal(o.Advised.At)
 	switch {
-	case goesOn && reason == "":
-		return refuse("statusReason.text", "required", "Task.statusReason.text is missing: say why the medicine goes on, or how it is known that it is not taken")
+	case goesOn && reason == "" && !(s.decision == string(readiness.DecidedOtherDose) && o.SetsDose):
+		return refuse("statusReason.text", "required", "Task.statusReason.text is missing: say why the medicine goes on or is taken in another dose, or how it is known that it is not taken")
 	case !goesOn && s.doses == 0 && o.Advised.IsZero():
 		return refuse("output", "required", "Task.output is missing: no last dose is advised for this medicine, so a signature names one (type "+SystemOutput+"|"+OutputLastDose+"), or a decision (type "+OutputDecision+")")
 	case s.doses > 0 && !same && reason == "":
 		return refuse("statusReason.text", "required", "Task.statusReason.text is missing: say why another last dose is signed than the advised one ("+o.Advised.Words()+")")
 	case goesOn:
-		w.Decision = s.decision
+		w.Decision, w.Words = s.decision, strings.Join(s.words, "")
 	default:
 		w.Signed = f.written(s.last)
 	}

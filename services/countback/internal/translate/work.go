@@ -56,7 +56,7 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	signed := w.Outcome == readiness.Done && (item.Step.SignsLastDose() || item.Step.Trigger == readiness.TriggerLateSigned)
 	switch {
 	case sent.String("status") != row.Status:
-		w.Signed, w.Decision, w.Meant, w.Look = "", "", "", ""
+		w.Signed, w.Decision, w.Words, w.Meant, w.Look = "", "", "", "", ""
 		issues = f.move(w, sent, row, item, o)
 	case signed && len(resigned(changed)) > 0:
 		issues = resigned(changed)
@@ -81,6 +81,7 @@ type WorkOptions struct {
 	Now      time.Time
 	Snapshot map[string]string
 	Advised  readiness.Moment // the last dose that the rules give for the item's medicine; zero: none
+	SetsDose bool             // a rule on it leaves the dose around surgery to the prescriber
 	// Of a second look: the owner of the Task with the signature that it is about,
 	// and what gives the name of a professional by reference (empty: not known).
 	Signer json.RawMessage

@@ -83,6 +83,9 @@ func (o *Office) Act(ctx context.Context, a Act) (Result, error) {
 		if err := o.undecided(tx, &a, item); err != nil {
 			return err
 		}
+		if err := o.unasked(tx, &a, item); err != nil {
+			return err
+		}
 		s, err = o.rendered(tx, item)
 		return err
 	})

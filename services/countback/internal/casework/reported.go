@@ -94,6 +94,8 @@ func (o *Office) Named(ctx context.Context, taskID string) (title, person string
 type Answered struct {
 	Person   Person
 	Authored string // as the response says; empty: it does not
+	By       string // who wrote them down for the person; empty: nobody is named
+	Followed Followed
 	Lines    []AnsweredLine
 }
 
@@ -124,8 +126,13 @@ func (o *Office) Answered(ctx context.Context, id string) (*Answered, error) {
 		if err != nil {
 			return err
 		}
-		out = &Answered{Authored: r.String("authored")}
+		out = &Answered{Authored: r.String("authored"), By: authorOf(r)}
 		out.read(p.Questionnaires().Of(r), r.Get("item"))
+		follows, err := o.followed(tx, s, r)
+		if err != nil {
+			return err
+		}
+		out.Followed = *follows
 		out.Person, err = o.who(tx, s.Patient)
 		return err
 	})

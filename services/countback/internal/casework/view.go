@@ -57,8 +57,9 @@ type ItemView struct {
 	Record  string // reference to what shows that it was done
 	Report  string // id of the QuestionnaireResponse that it was raised for; empty: none
 	Notes   []Note
-	Choices []Choice       // the records between which a person is asked to choose, while they are
-	Span    readiness.Span // what the network of steps allows; zero when settled
+	Form    translate.StepForm // the questionnaire that is filled in for it, if any
+	Choices []Choice           // the records between which a person is asked to choose, while they are
+	Span    readiness.Span     // what the network of steps allows; zero when settled
 	// Advised is the last dose that stands advised for the medicine that it signs.
 	Advised readiness.Moment
 	// SetsDose: the dose around surgery of the medicine that it signs is the
@@ -302,6 +303,7 @@ func (o *Office) itemView(tx *store.Tx, it store.Item) (ItemView, error) {
 	v := ItemView{Item: row.Item(p, o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status, Record: row.Record, Reason: row.Why}
 	v.Advice, v.Report = row.Advice, reportOf(row)
 	v.Rule = p.Why(&v.Item)
+	v.Form = p.FormOf(it.Step)
 	if v.State.Waiting() {
 		if v.Choices, err = o.choices(tx, p, row.Among); err != nil {
 			return v, err

@@ -32,6 +32,7 @@ var deedWords = map[string]string{
 	didDecline:            "Recorded: that day was declined.",
 	didTakeBack:           "The request was taken back.",
 	didAnswer:             "Recorded which one is meant.",
+	didAnswers:            "The answers are recorded.",
 	didAsk:                "The other day is asked for. The plan stays as it is until the booking moves.",
 }
 
@@ -41,6 +42,7 @@ const (
 	didDecline  = "declined"   // the day that was asked for
 	didTakeBack = "taken-back" // a request for another day
 	didAnswer   = "answered"   // which record is meant
+	didAnswers  = "answers"    // to the questions of an item
 )
 
 // did says on a page what was just done, to which item and for whom.

@@ -73,6 +73,7 @@ type itemLine struct {
 	Back, Me                                                   string
 	Acts                                                       acts
 	SignAt                                                     string // the page on which it is signed; empty: this one
+	AskAt                                                      string // the page on which its questions are answered; empty: it has none
 	Report                                                     string // address of the answers that it was raised for; empty: none
 	Staff                                                      string // how whoever does it goes about it
 	Sources                                                    []string
@@ -95,6 +96,8 @@ type acts struct {
 	Chooses                                                              bool // done only by naming the record that is meant
 	Fails, Leaves                                                        press
 	Looks                                                                bool // done by a second person, who agrees or does not
+	Asks                                                                 bool // a questionnaire is filled in for it
+	Grave                                                                bool // a yes to that may hold the case, or cannot wait
 }
 
 // press is the words of one thing that can be done with an item.
@@ -114,7 +117,9 @@ var (
 )
 
 // Any reports whether anything may be done.
-func (a acts) Any() bool { return a.Done || a.Sign || a.Looks || a.Happened || a.Reopen || a.Note }
+func (a acts) Any() bool {
+	return a.Done || a.Asks || a.Sign || a.Looks || a.Happened || a.Reopen || a.Note
+}
 
 type eventLine struct {
 	At, Why, By string
@@ -286,6 +291,9 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 			line.Confirm = append(line.Confirm, a)
 		}
 	}
+	if line.Acts.Asks {
+		line.AskAt = Root + "/task/" + url.PathEscape(i.TaskID) + "/answers?back=" + url.QueryEscape(p.Path)
+	}
 	if i.Report != "" {
 		line.Report = Root + "/answers/" + url.PathEscape(i.Report)
 	}
@@ -368,6 +376,8 @@ func actsOn(i *casework.ItemView) (a acts) {
 		if i.Step.Trigger == readiness.TriggerLateSigned {
 			a.Looks, a.Done = a.Done, false
 		}
+		a.Asks = i.Form.Questionnaire != nil && i.Status != "completed" && i.Status != "cancelled" && !i.InDoubt()
+		a.Grave, a.Done = a.Asks && i.Form.Grave, a.Done && !i.Form.Closes
 	}()
 	switch i.Status {
 	case "completed", "cancelled":

@@ -87,6 +87,8 @@ var routes = []route{
 	{http.MethodGet, "/programme", (*Desk).programmePage},
 	{http.MethodGet, "/programme/:table", (*Desk).programmeTable},
 	{http.MethodPost, "/task/:id", (*Desk).act},
+	{http.MethodGet, "/task/:id/answers", (*Desk).askingPage},
+	{http.MethodPost, "/task/:id/answers", (*Desk).recordAnswers},
 	{http.MethodGet, "/live", (*Desk).follow},
 	{http.MethodGet, "/me", (*Desk).mePage},
 	{http.MethodPost, "/me", (*Desk).me},

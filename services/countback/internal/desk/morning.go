@@ -163,7 +163,7 @@ func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page)
 	if line.Acts.Sign { // there the advice stands beside it
 		line.SignAt = Root + "/case/" + i.CaseID
 	}
-	line.Ready = line.Acts.Done && !line.Acts.Named && !line.Acts.Decides && !line.Acts.Chooses
+	line.Ready = line.Acts.Done && !line.Acts.Named && !line.Acts.Decides && !line.Acts.Chooses && !line.Acts.Grave
 	return line
 }
 

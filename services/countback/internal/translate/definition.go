@@ -35,6 +35,7 @@ type Protocol struct {
 	questionnaires Questionnaires
 	drugs          medicineRules
 	spoken         map[string]spokenStep // by step
+	asked          map[string]string     // by step: canonical of what is filled in while it is done
 }
 
 // factRule says that a coding found at a path of a resource type gives a fact.
@@ -67,7 +68,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	if h := value(extension(r.Root(), "search-horizon")); h.Exists() {
 		p.Horizon = rd.offset(h, 1, false).N
 	}
-	spoken := map[string]spokenStep{}
+	spoken, asked := map[string]spokenStep{}, map[string]string{}
 	for _, a := range r.Get("action").Items() {
 		rd.action = a.String("id")
 		if readiness.IsAnchor(rd.action) {
@@ -76,6 +77,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 		}
 		p.Steps = append(p.Steps, rd.step(a))
 		spoken[rd.action] = speak(a)
+		asked[rd.action] = rd.asksWith(a.String("definitionCanonical"))
 	}
 	if len(p.Steps) == 0 {
 		rd.faults = append(rd.faults, "it has no steps")
@@ -95,7 +97,7 @@ func ReadProtocol(r *fhir.Resource, defs Definitions) (*Protocol, error) {
 	return &Protocol{
 		Protocol: checked, ID: idOf(r), rules: rd.rules, evidence: rd.evidenceRules, holds: rd.holdRules, risks: rd.risks,
 		facts: rd.facts, kinds: readHoldKinds(defs.Holds), answerRules: rd.answerRules, questionnaires: defs.Questionnaires,
-		drugs: drugs, spoken: spoken,
+		drugs: drugs, spoken: spoken, asked: asked,
 	}, nil
 }
 

@@ -38,6 +38,7 @@ var answerCodes = map[string]Answer{"yes": Yes, "no": No, "unknown": Unknown}
 type Questionnaire struct {
 	URL       string
 	Version   string // that responses name after the url; empty: none
+	Title     string
 	questions map[string]*question
 	order     []*question // as in the document, groups before what they hold
 
@@ -57,6 +58,7 @@ type question struct {
 	codes        []Coding
 	urgent       *urgency
 	of, role     string // the question that it says more about, and what it says
+	formed       formed
 }
 
 // urgency says when an answer is urgent.
@@ -75,7 +77,7 @@ type urgencyLevel struct {
 // ReadQuestionnaire reads a Questionnaire of ours. The error names the first
 // item that could not be acted on.
 func ReadQuestionnaire(r *fhir.Resource) (*Questionnaire, error) {
-	q := &Questionnaire{URL: r.String("url"), Version: r.String("version"), questions: map[string]*question{}}
+	q := &Questionnaire{URL: r.String("url"), Version: r.String("version"), Title: r.String("title"), questions: map[string]*question{}}
 	for _, e := range extensions(r.Root(), "urgency-level") {
 		q.levels = append(q.levels, readLevel(e))
 	}
@@ -119,7 +121,7 @@ func (q *Questionnaire) items(list *fhir.Node, parent string) error {
 			linkID: n.String("linkId"), kind: n.String("type"), parent: parent, text: n.String("text"),
 			required: n.Get("required").Bool(), repeats: n.Get("repeats").Bool(),
 			yesNo:   n.String("type") == "boolean" || n.String("answerValueSet") == yesNoUnknown,
-			options: map[Coding]bool{},
+			options: map[Coding]bool{}, formed: readFormed(n),
 		}
 		if i.linkID == "" || q.questions[i.linkID] != nil {
 			return fmt.Errorf("linkId %q is missing or stands twice", i.linkID)

@@ -22,6 +22,10 @@ func AnswerWords(answer *fhir.Node) string {
 	if v == nil {
 		return ""
 	}
+	return valueWords(v)
+}
+
+func valueWords(v *fhir.Node) string {
 	switch (Answers{"": {v}}).To("") {
 	case Yes:
 		return "Yes"

@@ -16,7 +16,7 @@
   // A page that somebody is writing on, or has opened something on, stays as it is.
   function busy() {
     var at = document.activeElement;
-    return (at && at.closest("form")) || document.querySelector("main details[open]");
+    return (at && at.closest("form")) || document.querySelector("main details[open], form.questions");
   }
 
   function stale() {

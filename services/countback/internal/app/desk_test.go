@@ -171,7 +171,7 @@ func TestDesk(t *testing.T) {
 		try  func(*testing.T, context.Context, *App)
 	}{
 		{"cases", deskCases}, {"unplanned", deskUnplanned}, {"report", deskReport}, {"weeks", deskWeeks}, {"keyboard", deskByKeyboard}, {"printed", deskPrinted}, {"what if", deskWhatIf}, {"pages", deskPages}, {"sheet", deskSheet},
-		{"refused", deskRefused}, {"instructions", deskInstructions}, {"reported", deskReported}, {"morning", deskMorning}, {"another day", deskAsk}, {"meant", deskMeant}, {"another person", deskOtherPerson}, {"hold", deskHold}, {"adrift", deskAdrift},
+		{"refused", deskRefused}, {"instructions", deskInstructions}, {"answers", deskAnswers}, {"reported", deskReported}, {"morning", deskMorning}, {"another day", deskAsk}, {"meant", deskMeant}, {"another person", deskOtherPerson}, {"hold", deskHold}, {"adrift", deskAdrift},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.try(t, ctx, a) })
 	}

@@ -116,6 +116,39 @@ func TestAskIsClosedByPeople(t *testing.T) {
 	}
 }
 
+// A day whose hour is past is asked about no more than a day that is past.
+func TestTodayWhoseHourIsPastIsNotAskedFor(t *testing.T) {
+	for name, c := range map[string]struct {
+		now, day string
+		refused  bool
+	}{
+		"before the hour":            {"2026-10-20 09:59", "2026-10-20", false},
+		"at the hour":                {"2026-10-20 10:00", "2026-10-20", true},
+		"in the afternoon":           {"2026-10-20 15:00", "2026-10-20", true},
+		"at an hour that is to come": {"2026-10-20 15:00", "2026-10-20T17:00:00-05:00", false},
+		"the next day":               {"2026-10-20 15:00", "2026-10-21", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t)
+			b := h.book("1", surgery)
+			h.set(c.now)
+			before := h.everything()
+			_, err := h.office.WhatIf(context.Background(), b.plan, c.day)
+			_, asked := h.askMove(b, c.day, surgery)
+			if !c.refused {
+				require.NoError(t, err)
+				require.NoError(t, asked)
+				return
+			}
+			for _, err := range []error{err, asked} {
+				require.ErrorIs(t, err, ErrInvalid)
+				require.ErrorContains(t, err, "the hour of the operation on that day is past")
+			}
+			require.Equal(t, before, h.everything())
+		})
+	}
+}
+
 func TestAskIsRefused(t *testing.T) {
 	h := newHouse(t)
 	b := h.book("1", surgery)

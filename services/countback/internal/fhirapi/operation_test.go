@@ -181,6 +181,20 @@ func TestApply(t *testing.T) {
 	require.Contains(t, string(h.must(200, "GET", who.carePlan, "").raw), `"valueDate":"2027-01-11"`, "the case stands as it stood")
 }
 
+// Of today it is asked before the hour that is booked, and no more after it.
+func TestApplyTodayWhoseHourIsPast(t *testing.T) {
+	h := open(t)
+	who := h.book("1") // at 10:00
+	subject := who.patient[len(root)+1:]
+	today := planDefinition + "/$apply?surgery=2026-11-02&subject=" + subject
+	h.must(200, "GET", today, "")
+	h.pass(time.Hour)
+	out := h.must(422, "GET", today, "")
+	require.Equal(t, "business-rule", out.String("issue", "code"))
+	require.Contains(t, out.String("issue", "details", "text"), "surgery: the hour of the operation on that day is past")
+	h.must(200, "GET", planDefinition+"/$apply?surgery=2026-11-03&subject="+subject, "")
+}
+
 // TestApplyAsStored holds $apply without anything supposed against the plan that
 // is stored: the same items, with the same windows.
 func TestApplyAsStored(t *testing.T) {

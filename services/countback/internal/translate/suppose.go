@@ -28,6 +28,7 @@ type Supposed struct {
 	Start  time.Time // of anaesthesia; zero: the time of day that is booked
 	Booked time.Time
 	Stay   string
+	asked  time.Time // when the question was asked
 }
 
 // Objection says what is wrong with a parameter of a question. Text repeats
@@ -42,7 +43,7 @@ func (o *Objection) Error() string { return o.Name + ": " + o.Text }
 
 // Suppose reads a question.
 func (f Facility) Suppose(q Question, p *Protocol, now time.Time) (Supposed, *Objection) {
-	var s Supposed
+	s := Supposed{asked: now}
 	today := f.Today(now)
 	if q.Surgery != "" {
 		if s.Day = f.day(q.Surgery); s.Day.IsZero() {
@@ -103,6 +104,9 @@ func (f Facility) SupposeOf(b *Booking, s Supposed, stands *readiness.Plan, know
 	}
 	if !s.Day.IsZero() {
 		*c = c.On(s.Day, s.Start, f.Calendar)
+		if hour := c.Hour(f.Calendar); !s.asked.Before(hour) { // of a day alone it is the hour that is booked
+			return &Objection{"surgery", fhir.CodeBusinessRule, "the hour of the operation on that day is past: name a later day, or an hour that is still to come"}
+		}
 	}
 	if !s.Booked.IsZero() {
 		if f.Calendar.DateOf(s.Booked) > c.Day {

@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"context"
 	"slices"
 	"testing"
 
@@ -125,6 +126,26 @@ func (h *house) worked() booked {
 		require.Equal(h.t, "done", h.work(b.plan, step, done("2026-09-10")).State)
 	}
 	return b
+}
+
+// Of what is asked for again it is known since when: its due day may lie before that.
+func TestSinceWhenItIsAskedAgain(t *testing.T) {
+	h := newHouse(t)
+	b := h.worked()
+	h.set("2026-10-20 08:00")
+	h.move("1", b.patient, "2027-01-25")
+	v, err := h.office.View(context.Background(), b.plan)
+	require.NoError(t, err)
+	var again []string
+	for _, i := range v.Items {
+		if i.Key.Round == 1 {
+			require.Zero(t, i.Again, i.Key)
+			continue
+		}
+		again = append(again, i.Key.Step)
+		require.True(t, i.Again.Equal(at("2026-10-20 08:00")), i.Key)
+	}
+	require.Contains(t, again, "infection-check-1")
 }
 
 // What is done and still counts stays done; what counted for one date only is

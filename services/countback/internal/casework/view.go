@@ -60,6 +60,7 @@ type ItemView struct {
 	Form    translate.StepForm // the questionnaire that is filled in for it, if any
 	Choices []Choice           // the records between which a person is asked to choose, while they are
 	Span    readiness.Span     // what the network of steps allows; zero when settled
+	Again   time.Time          // when it was asked for again, after what was done no longer counted; zero: it was not
 	// Advised is the last dose that stands advised for the medicine that it signs.
 	Advised readiness.Moment
 	// SetsDose: the dose around surgery of the medicine that it signs is the
@@ -302,6 +303,9 @@ func (o *Office) itemView(tx *store.Tx, it store.Item) (ItemView, error) {
 	}
 	v := ItemView{Item: row.Item(p, o.facility), TaskID: it.TaskID(), Version: it.Version, Status: it.Status, Record: row.Record, Reason: row.Why}
 	v.Advice, v.Report = row.Advice, reportOf(row)
+	if v.Key.Round > 1 {
+		v.Again = row.Authored
+	}
 	v.Rule = p.Why(&v.Item)
 	v.Form = p.FormOf(it.Step)
 	if v.State.Waiting() {

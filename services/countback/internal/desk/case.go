@@ -66,6 +66,7 @@ type itemLine struct {
 	Opens, Due, Last, DoneOn                                   string
 	Room                                                       string // how many days it may still slip
 	Soon                                                       bool   // booked later than it is usually due
+	Again                                                      string // the day on which it was asked for again; empty: it was not
 	Needs, Advice                                              []string
 	Confirm                                                    []string // of the advice, what is confirmed before signing
 	Notes                                                      []noteLine
@@ -307,6 +308,9 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 	}
 	if i.Compressed && i.State.Waiting() {
 		line.Soon = true
+	}
+	if i.State.Waiting() && !i.Again.IsZero() { // its due day may lie before that
+		line.Again = d.Calendar.DateOf(i.Again).Format(dayWords)
 	}
 	if !i.Entry.On.IsZero() && !i.State.Waiting() {
 		line.DoneOn = i.Entry.On.Format(dayWords)

@@ -234,9 +234,9 @@ func deskWeeks(t *testing.T, _ context.Context, a *App) {
 		surgeries[row[0]] = row[1:]
 	}
 	require.Len(t, surgeries, 28)
-	require.Equal(t, []string{"1", "0", ""}, surgeries["2026-11-30"])
-	require.Equal(t, []string{"2", "1", ""}, surgeries["2026-12-07"], "one of them is held")
-	require.Equal(t, []string{"0", "0", "no operating day"}, surgeries["2026-12-05"])
+	require.Equal(t, []string{"1", "0", "1", ""}, surgeries["2026-11-30"], "on track, and with musts to find out")
+	require.Equal(t, []string{"2", "1", "0", ""}, surgeries["2026-12-07"], "one of them is held")
+	require.Equal(t, []string{"0", "0", "0", "no operating day"}, surgeries["2026-12-05"])
 
 	work := table("workload.csv")
 	total := 0
@@ -252,7 +252,7 @@ func deskWeeks(t *testing.T, _ context.Context, a *App) {
 	require.Equal(t, waiting, total, "every Task that waits and is due in these weeks counts once")
 
 	tight := table("tight.csv")
-	require.Equal(t, []string{"2026-11-30", "P-1003", "Hesper Copperquill", "on track"}, tight[1][:4])
+	require.Equal(t, []string{"2026-11-30", "P-1003", "Hesper Copperquill", "on track, 4 to find out"}, tight[1][:4])
 	status, _ := send(t, http.MethodGet, a.DeskURL()+"/weeks/other.csv", nil)
 	require.Equal(t, http.StatusNotFound, status)
 }

@@ -65,6 +65,7 @@ type PressLine struct {
 	Person   Person
 	Surgery  readiness.Moment
 	CaseWord string // state of the case
+	FindsOut int    // see [CaseView.FindsOut]
 }
 
 // MorningOptions say how much of the morning is wanted.
@@ -97,6 +98,7 @@ type morningReader struct {
 	items  map[string][]ItemView // of a case, bare: see views
 	people map[string]Person
 	passed passedCases
+	finds  map[calendar.Date]map[string]int // what must be found out, by day of surgery and case
 }
 
 func newMorningReader(o *Office, tx *store.Tx) morningReader {
@@ -172,6 +174,9 @@ func (r *morningReader) line(it store.Item) (PressLine, error) {
 	}
 	l := PressLine{ItemView: v, CaseID: c.ID, CaseWord: c.State}
 	l.Surgery.Day = r.o.facility.Today(r.o.noon(c.Surgery))
+	if l.FindsOut, err = r.findsOutOf(c.ID, readiness.CaseState(c.State), l.Surgery.Day); err != nil {
+		return l, err
+	}
 	if v.Step.SignsLastDose() {
 		items, err := r.views(c.ID)
 		if err != nil {
@@ -246,6 +251,7 @@ type CaseLine struct {
 	Room                                 int       // days that the tightest must may still slip
 	HasRoom                              bool      // false: no must is left to be done
 	Tight                                string
+	FindsOut                             int // see [CaseView.FindsOut]
 }
 
 func (r *morningReader) lines(cases []store.Case) ([]CaseLine, error) {
@@ -270,6 +276,9 @@ func (r *morningReader) caseLine(c store.Case) (CaseLine, error) {
 	l.Surgery.Day = r.o.facility.Today(r.o.noon(c.Surgery))
 	var err error
 	if l.Person, err = r.person(c.Patient); err != nil {
+		return l, err
+	}
+	if l.FindsOut, err = r.findsOutOf(c.ID, readiness.CaseState(c.State), l.Surgery.Day); err != nil {
 		return l, err
 	}
 	for _, ref := range []struct {

@@ -131,12 +131,7 @@ const countedMost = 1000
 // they apply: a case may be behind without a sign of it. Nearest surgery first.
 func (r *morningReader) findOut(limit int) (PressList, error) {
 	out := PressList{Name: ListFindOut}
-	var steps []string
-	for n := range r.p.Steps {
-		if s := &r.p.Steps[n]; s.Condition != nil && s.Trigger == "" && (s.Need == readiness.Must || s.Need == readiness.MustToLeave) {
-			steps = append(steps, s.Code)
-		}
-	}
+	steps := stepsToFind(r.p)
 	if len(steps) == 0 {
 		return out, nil
 	}

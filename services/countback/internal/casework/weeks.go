@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"example.org/countback/pkg/calendar"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 )
@@ -24,6 +25,7 @@ type Weeks struct {
 	Danger    int64      // cases of these weeks that are held, behind, or not to be met
 	Listed    int64      // of these, in Tight
 	Others    int64      // of these weeks, neither in danger nor begun
+	FindsOut  int64      // of the others, see WeekDay.FindsOut
 	Looked    int64      // of the others, those with the nearest surgery whose room was worked out
 	Undecided int64      // items of steps that apply only to some people
 }
@@ -36,6 +38,7 @@ type WeekDay struct {
 	Items     map[string]int // due, by role
 	Surgeries int
 	Danger    int // of these, held, behind, or not to be met
+	FindsOut  int // of the others, with musts past their due day of which nobody knows whether they apply
 }
 
 // WeeksOptions say how far ahead, and what counts as tight.
@@ -119,6 +122,25 @@ func (w *Weeks) surgeries(r *morningReader) error {
 			w.Danger += c.N
 		case !readiness.CaseState(c.State).Begun():
 			w.Others += c.N
+		}
+	}
+	return w.findsOut(r, first, last)
+}
+
+// findsOut counts the cases that nothing is wrong with as far as anybody knows.
+func (w *Weeks) findsOut(r *morningReader, first, last calendar.Date) error {
+	found, err := r.findsOut(first, last)
+	if err != nil {
+		return err
+	}
+	for id := range found {
+		c, err := r.caseRow(id)
+		if err != nil {
+			return err
+		}
+		if !inDanger(c.State) && !readiness.CaseState(c.State).Begun() {
+			w.Days[r.o.facility.Today(r.o.noon(c.Surgery)).Sub(first)].FindsOut++
+			w.FindsOut++
 		}
 	}
 	return nil

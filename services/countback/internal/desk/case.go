@@ -159,7 +159,7 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 	one := &onePage{
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
-		State: caseMarks[readiness.CaseState(v.State)], Protocol: v.Protocol, Notice: v.Notice,
+		State: caseMark(v.State, v.FindsOut(d.Calendar)), Protocol: v.Protocol, Notice: v.Notice,
 		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(),
 	}
 	one.Slip = strings.Join(append([]string{v.Person.Name}, v.Person.Identifiers...), ", ")

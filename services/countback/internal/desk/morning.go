@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -8,7 +9,6 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"example.org/countback/pkg/calendar"
-	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/casework"
 )
 
@@ -44,6 +44,7 @@ type alarm struct {
 type pressList struct {
 	ID, Title, Says, Empty, More string
 	Late, Due, Open              int64
+	Count                        string // of what its rows are
 	Lines                        []pressLine
 }
 
@@ -109,6 +110,7 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	for _, l := range m.Lists {
 		w := listWords[l.Name]
 		list := pressList{ID: l.Name, Title: w.title, Says: w.says, Empty: w.empty, Late: l.Late, Due: l.Due, Open: l.Open}
+		list.Count = pressCount(&l)
 		for n := range l.Items {
 			list.Lines = append(list.Lines, d.newPressLine(&l.Items[n], today, &p))
 		}
@@ -149,10 +151,22 @@ func (d *Desk) newMorningPage(p page, m *casework.Morning, feeds []casework.Feed
 	return out
 }
 
+// pressCount counts what the rows of a list are.
+func pressCount(l *casework.PressList) string {
+	if l.Name == casework.ListFindOut {
+		return fmt.Sprintf("%d to find out.", l.Late)
+	}
+	says := fmt.Sprintf("%d late, %d due", l.Late, l.Due)
+	if l.Open > 0 {
+		says += fmt.Sprintf(", %d to be released", l.Open)
+	}
+	return says + "."
+}
+
 func (d *Desk) newPressLine(i *casework.PressLine, today calendar.Date, p *page) pressLine {
 	line := pressLine{
 		itemLine: d.newItemLine(&i.ItemView, today, p), CaseID: i.CaseID, Person: i.Person.Name, Phone: i.Person.Phone,
-		Surgery: i.Surgery.Words(), Far: distance(i.Surgery.Day, today), Case: caseMarks[readiness.CaseState(i.CaseWord)],
+		Surgery: i.Surgery.Words(), Far: distance(i.Surgery.Day, today), Case: caseMark(i.CaseWord, i.FindsOut),
 	}
 	if !i.Due.IsZero() && !line.Soon {
 		line.Due += ", " + distance(i.Due.Day, today)
@@ -181,7 +195,7 @@ func (d *Desk) newCaseTable(l casework.CaseList, today calendar.Date) caseTable 
 func (d *Desk) newCaseLine(c *casework.CaseLine, today calendar.Date) caseLine {
 	line := caseLine{
 		ID: c.ID, Person: c.Person.Name, Phone: c.Person.Phone, Operation: c.Operation, Surgeon: c.Surgeon, Place: c.Place, Surgery: c.Surgery.Words(),
-		Far: distance(c.Surgery.Day, today), State: caseMarks[readiness.CaseState(c.State)], Holds: strings.Join(c.Holds, ", "), Why: c.Why,
+		Far: distance(c.Surgery.Day, today), State: caseMark(c.State, c.FindsOut), Holds: strings.Join(c.Holds, ", "), Why: c.Why,
 	}
 	if len(c.Person.Identifiers) > 0 {
 		line.Number = c.Person.Identifiers[0]

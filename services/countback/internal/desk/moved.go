@@ -54,7 +54,7 @@ func (d *Desk) newMovedPage(p page, w *casework.WhatIf) *movedPage {
 	v := w.Case
 	out := &movedPage{
 		page: p, ID: v.ID, Person: v.Person.Name, Operation: v.Operation, From: "no date", To: w.Day.Words(),
-		Far: distance(w.Day.Day, d.Calendar.DateOf(v.Now)), State: caseMarks[readiness.CaseState(v.State)], Would: caseMarks[w.State],
+		Far: distance(w.Day.Day, d.Calendar.DateOf(v.Now)), State: caseMark(v.State, v.FindsOut(d.Calendar)), Would: caseMarks[w.State],
 		Cannot: w.Cannot, Closed: w.Closed, Same: len(w.Changes) == 0, MoveDay: w.Day.Day.String(),
 	}
 	if !v.Surgery.IsZero() {

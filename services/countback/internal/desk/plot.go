@@ -117,11 +117,12 @@ func loadPlot(w *casework.Weeks) *plot {
 	return newPlot(w, "items due by day", keys, values)
 }
 
-// surgeryPlot shows the surgeries by day, those in danger apart.
+// surgeryPlot shows the surgeries by day, those in danger apart, and those of which
+// something must be found out.
 func surgeryPlot(w *casework.Weeks) *plot {
 	values := make([][]int, len(w.Days))
 	for n := range w.Days {
-		values[n] = []int{w.Days[n].Surgeries - w.Days[n].Danger, w.Days[n].Danger}
+		values[n] = []int{w.Days[n].Surgeries - w.Days[n].Danger - w.Days[n].FindsOut, w.Days[n].Danger, w.Days[n].FindsOut}
 	}
-	return newPlot(w, "surgeries by day", []string{"as planned", "in danger"}, values)
+	return newPlot(w, "surgeries by day", []string{"as planned", "in danger", "to find out"}, values)
 }

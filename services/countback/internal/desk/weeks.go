@@ -40,6 +40,7 @@ type workRow struct {
 type surgeryRow struct {
 	Day, Closed       string
 	Surgeries, Danger int
+	FindsOut          int
 }
 
 func (d *Desk) weeks(c *gin.Context) (*casework.Weeks, error) {
@@ -70,7 +71,7 @@ func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
 		}
 		out.Work = append(out.Work, row)
 		if day.Operating || day.Surgeries > 0 {
-			out.Days = append(out.Days, surgeryRow{day.Day.Words(), closedWords(day), day.Surgeries, day.Danger})
+			out.Days = append(out.Days, surgeryRow{day.Day.Words(), closedWords(day), day.Surgeries, day.Danger, day.FindsOut})
 		}
 	}
 	out.Load, out.Surgery = loadPlot(w), surgeryPlot(w)
@@ -81,6 +82,9 @@ func (d *Desk) newWeeksPage(p page, w *casework.Weeks) *weeksPage {
 func tightWords(w *casework.Weeks) string {
 	n := func(k int64) string { return strconv.FormatInt(k, 10) }
 	says := n(w.Danger) + " of the " + n(w.Danger+w.Others) + " operations to come in these weeks are held, behind or not to be met"
+	if w.FindsOut > 0 {
+		says += ", and in " + n(w.FindsOut) + " of the others it is to find out whether a must past its due day applies"
+	}
 	if w.Listed < w.Danger {
 		says += "; the next " + n(w.Listed) + " of them are listed here, and all of them under Cases"
 	} else {
@@ -122,10 +126,10 @@ func (d *Desk) weeksTable(c *gin.Context) error {
 			rows = append(rows, append(line, strconv.Itoa(r.Total), r.Closed))
 		}
 	case "surgeries.csv":
-		rows = append(rows, []string{"day", "surgeries", "in danger", "closed"})
+		rows = append(rows, []string{"day", "surgeries", "in danger", "to find out", "closed"})
 		for n := range w.Days {
 			day := &w.Days[n]
-			rows = append(rows, []string{day.Day.Day.String(), strconv.Itoa(day.Surgeries), strconv.Itoa(day.Danger), closedWords(day)})
+			rows = append(rows, []string{day.Day.Day.String(), strconv.Itoa(day.Surgeries), strconv.Itoa(day.Danger), strconv.Itoa(day.FindsOut), closedWords(day)})
 		}
 	case "tight.csv":
 		rows = append(rows, []string{"surgery", "number", "name", "state", "why", "room", "tightest"})

@@ -32,7 +32,7 @@ var itemMarks = map[readiness.ItemState]mark{
 }
 
 // inDoubt marks an item of which it must be found out if it applies.
-var inDoubt = mark{"find out", "doubt"}
+var inDoubt = mark{"to find out", "doubt"}
 
 // caseMarks are the states of cases.
 var caseMarks = map[readiness.CaseState]mark{
@@ -45,6 +45,16 @@ var caseMarks = map[readiness.CaseState]mark{
 	readiness.CaseBehind:     {"behind", "late"},
 	readiness.CaseReady:      {"ready", "done"},
 	readiness.CaseOnTrack:    {"on track", "upcoming"},
+}
+
+// caseMark is the state of a case, and beside it how much must be found out that the
+// state does not know of.
+func caseMark(state string, findsOut int) mark {
+	m := caseMarks[readiness.CaseState(state)]
+	if findsOut > 0 {
+		m.Word += fmt.Sprintf(", %d to find out", findsOut)
+	}
+	return m
 }
 
 // shapes are drawn in a box of 16 by 16.

@@ -235,7 +235,7 @@ func deskWeeks(t *testing.T, _ context.Context, a *App) {
 	}
 	require.Len(t, surgeries, 28)
 	require.Equal(t, []string{"1", "0", "1", ""}, surgeries["2026-11-30"], "on track, and with musts to find out")
-	require.Equal(t, []string{"2", "1", "0", ""}, surgeries["2026-12-07"], "one of them is held")
+	require.Equal(t, []string{"2", "1", "1", ""}, surgeries["2026-12-07"], "one of them is held, and the other has a must to find out")
 	require.Equal(t, []string{"0", "0", "0", "no operating day"}, surgeries["2026-12-05"])
 
 	work := table("workload.csv")

@@ -78,6 +78,9 @@ func (d Decision) words(e Entry) string {
 	if e.Reason != "" {
 		out += ": " + strings.TrimSuffix(e.Reason, ".")
 	}
+	if strings.HasSuffix(out, ".”") {
+		return out
+	}
 	return out + "."
 }
 

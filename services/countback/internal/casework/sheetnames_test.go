@@ -44,12 +44,13 @@ func TestAHandoutNamesEveryMedicine(t *testing.T) {
 		}
 	}
 	sign("Apixaban", set("output", []res{lastDose("2027-01-07")}), whyText("Local policy"))
-	sign("Insulin", set("output", []res{decides("go-on")}), whyText("Half of it on the morning"))
+	sign("Insulin", set("output", []res{decides("other-dose"), inWords("Half of it on the evening before.")}))
 	sign("Grandmother", set("output", []res{decides("not-taken")}), whyText("Says so"))
 	out, err = h.office.Handout(t.Context(), b.plan)
 	require.NoError(t, err)
 	require.ElementsMatch(t, listed, out.Listed)
-	require.Equal(t, []translate.GoesOn{{Medicine: "Insulin glargine and Insulin lispro", SignedBy: "Dr Corvan Stillmarch"}}, out.GoesOn)
+	require.Equal(t, []translate.GoesOn{{Medicine: "Insulin glargine and Insulin lispro", SignedBy: "Dr Corvan Stillmarch", Words: "Half of it on the evening before."}}, out.OtherDose)
+	require.Empty(t, out.GoesOn)
 	require.Equal(t, []translate.GoesOn{{Medicine: "Grandmother's drops", SignedBy: "Dr Corvan Stillmarch"}}, out.NotTaken)
 	signed := map[string]string{}
 	for _, l := range out.Lines {

@@ -120,7 +120,7 @@ func (a *Act) said(words string) string {
 	}
 	words = signWords[a.Signs]
 	if a.Signs == SignOtherDose {
-		words += " “" + strings.TrimSpace(a.DoseWords) + "”."
+		words += " “" + strings.TrimSuffix(strings.TrimSpace(a.DoseWords), ".") + ".”"
 	}
 	if a.Signs == SignOtherDay {
 		words += " " + strings.TrimSpace(a.Dose+" "+a.DoseAt) + "."

@@ -158,8 +158,7 @@ func signable(a *casework.Act) error {
 		return fmt.Errorf("%w: say in words for the patient what is taken and when", errForm)
 	case a.Signs != casework.SignOtherDose && a.DoseWords != "":
 		return fmt.Errorf("%w: another dose is written, and another choice than to take it in another dose: choose one of them", errForm)
-	case a.Signs == casework.SignOtherDose && a.Reason == "": // needed only where it departs from the rules, which is judged with them
-	case a.Signs != casework.SignAdvised && a.Reason == "":
+	case a.Signs != casework.SignAdvised && a.Signs != casework.SignOtherDose && a.Reason == "": // of another dose it is judged with the rules
 		return fmt.Errorf("%w: say why the prescriber decided otherwise than advised", errForm)
 	case a.Signs != casework.SignOtherDay && a.Dose+a.DoseAt != "":
 		return fmt.Errorf("%w: a day is given, and another choice than a last dose on that day: choose one of them", errForm)

@@ -236,7 +236,7 @@ func (f Facility) narrative(v PlanView, p *Protocol, notes string) string {
 	if open := questions(v.Plan); len(open) > 0 {
 		line("To find out: %s.", strings.Join(open, "; "))
 	}
-	for _, why := range append(f.summary(v, p), f.reasons(v, p)...) {
+	for _, why := range slices.Concat(f.summary(v, p), otherDoses(v.Plan), f.reasons(v, p)) {
 		line("%s", why)
 	}
 	if v.AsItArrives {

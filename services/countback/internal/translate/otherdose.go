@@ -1,6 +1,8 @@
 package translate
 
 import (
+	"slices"
+
 	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 )
@@ -21,4 +23,23 @@ func (s *signing) worded(o WorkOptions) fhir.Issues {
 		return refuse("output", "required", "Task.output "+OutputDoseWords+" is missing: another dose is signed with what the person takes and when, in the prescriber's own words for the person, as valueString beside the decision; the patient's sheet prints these words")
 	}
 	return nil
+}
+
+// otherDoses say of each medicine that is taken in another dose what was signed, and
+// by whom.
+func otherDoses(pl *readiness.Plan) []string {
+	var out []string
+	for n := range pl.Items {
+		last := &pl.Items[n]
+		if last.Decided == "" || !last.Step.TakesLastDose() {
+			continue
+		}
+		signed := slices.ContainsFunc(pl.Items, func(i readiness.Item) bool {
+			return i.Key.Repeat == last.Key.Repeat && i.Step.SignsLastDose() && i.State == readiness.StateDone && i.Entry.Decided == readiness.DecidedOtherDose
+		})
+		if signed && !slices.Contains(out, last.Decided) {
+			out = append(out, last.Decided)
+		}
+	}
+	return out
 }

@@ -22,23 +22,27 @@ func outputs(list ...any) object { return object{"output": list} }
 
 // signer is a Task of a step that signs for a medicine; surgery is on 30
 // November at 07:30 Chicago time, the advised last dose as given.
-func signer(t *testing.T, status string, w *Work) func(object, readiness.Moment) (*Work, fhir.Issues) {
+func signer(t *testing.T, status string, w *Work) func(object, readiness.Moment, ...func(*WorkOptions)) (*Work, fhir.Issues) {
 	t.Helper()
 	d := newDesk(t, "visit", status, readiness.Must, readiness.Yes, w)
 	s := *d.item.Step
 	s.Named, s.RepeatFor = true, RepeatMedicine
 	s.Window.Due = []readiness.Point{{Anchor: readiness.AnchorEarliestDose}}
 	d.item.Step = &s
-	return func(change object, advised readiness.Moment) (*Work, fhir.Issues) {
+	return func(change object, advised readiness.Moment, set ...func(*WorkOptions)) (*Work, fhir.Issues) {
 		var task object
 		require.NoError(t, json.Unmarshal(d.body, &task))
 		for k, v := range change {
 			task[k] = v
 		}
-		return d.f.ReadWork(encoded(t, task), parse(t, d.body), d.row, d.item, WorkOptions{
+		o := WorkOptions{
 			Today: date(t, "2026-11-20"), Advised: advised,
 			Snapshot: map[string]string{readiness.DetailDate: "2026-11-30", readiness.DetailTime: "2026-11-30T13:30:00Z"},
-		})
+		}
+		for _, change := range set {
+			change(&o)
+		}
+		return d.f.ReadWork(encoded(t, task), parse(t, d.body), d.row, d.item, o)
 	}
 }
 

@@ -266,28 +266,33 @@ func (b *builder) foot(p *Page) {
 	p.Printed = b.say("printed", "date", b.dateYear(b.o.PrintedOn))
 }
 
-// inOrder sorts lines by the day on which they begin, then by the one on which
-// they end: a span stands at its first day, what is open already at today, and
-// what is told by one day alone at that. Those without a day come last, in the
+// inOrder sorts lines by the day that the sheet names first for them, and within it
+// by the hour, then by when they end. Those without a day come last, in the
 // protocol's order.
 func (b *builder) inOrder(a, c *translate.HandoutLine) int {
-	da, dc := a.Item.Due, c.Item.Due
-	if da.IsZero() || dc.IsZero() {
-		return cmp.Compare(boolean(da.IsZero()), boolean(dc.IsZero()))
+	ba, bc := b.stands(a), b.stands(c)
+	if ba.IsZero() || bc.IsZero() {
+		return cmp.Compare(boolean(ba.IsZero()), boolean(bc.IsZero()))
 	}
-	ba, bc := b.begins(a), b.begins(c)
+	da, dc := a.Item.Due, c.Item.Due
 	return cmp.Or(cmp.Compare(ba.Day, bc.Day), cmp.Compare(minutes(ba), minutes(bc)),
 		cmp.Compare(da.Day, dc.Day), cmp.Compare(minutes(da), minutes(dc)))
 }
 
-// begins is the moment from which a line is to be done, as the sheet tells it.
-func (b *builder) begins(l *translate.HandoutLine) readiness.Moment {
+// stands is the moment at which a line stands among the others, by the same cases
+// as when: the day by which it is to be done, the moment on which, the first day of
+// a span, and today for what is wanted as soon as possible. Zero: it names none.
+func (b *builder) stands(l *translate.HandoutLine) readiness.Moment {
 	i := &l.Item
 	switch {
-	case l.Part == translate.PartFasting, l.Part == translate.PartMedicine, i.Opens.Day == i.Due.Day, i.Due.Day < b.o.PrintedOn:
+	case i.Due.IsZero():
+		return i.Opens
+	case l.Part == translate.PartMedicine:
 		return i.Due
-	case i.Opens.IsZero(), i.Opens.Day <= b.o.PrintedOn:
+	case i.Compressed && i.State.Waiting():
 		return readiness.Moment{Day: b.o.PrintedOn}
+	case l.Part == translate.PartFasting, i.Opens.Day == i.Due.Day, i.Opens.IsZero(), i.Opens.Day <= b.o.PrintedOn:
+		return i.Due
 	}
 	return i.Opens
 }

@@ -127,8 +127,8 @@ func TestOwnStepsInOrder(t *testing.T) {
 	require.Less(t, strings.Index(text, p.Emergency.Title), strings.Index(text, p.Operation), "danger signs come first")
 }
 
-// What begins earlier comes first, and a span stands at its first day, however
-// late it ends; what is open already is told by its end.
+// A span stands at its first day, however late it ends; what is open already is told
+// by its end, and stands there.
 func TestSpansStandAtTheirFirstDay(t *testing.T) {
 	h := handout(t, readiness.CaseOnTrack)
 	opens := func(n int, from, to string) {
@@ -139,8 +139,9 @@ func TestSpansStandAtTheirFirstDay(t *testing.T) {
 	opens(4, "2026-11-01", "2026-12-02")
 	p, _ := page(t, h, Options{})
 	require.Equal(t, []string{
-		"By Wednesday 2 December | A ride home", "From Monday 23 November to Monday 30 November | Antiseptic wash, first",
+		"From Monday 23 November to Monday 30 November | Antiseptic wash, first",
 		"From Tuesday 24 November to Sunday 29 November | Pack your bag", "Sunday 29 November, at 11:30 at night | Stop full meals",
+		"By Wednesday 2 December | A ride home",
 	}, titles(p.Steps))
 }
 

@@ -102,6 +102,9 @@ func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 	b := &builder{speaker: &speaker{Sentences: s, lang: lang}, h: &h, o: o}
 	p := Page{Lang: lang, Paper: o.Paper, Hospital: o.Hospital, Banner: b.banner()}
 	b.stopped = p.Banner != nil
+	if p.Banner == nil && h.Untold && !b.home() && h.State != readiness.CaseArrived {
+		p.Banner = &Banner{Title: b.say("moved-title"), Lines: []string{b.say("moved"), b.say("stopped")}}
+	}
 	if p.Banner == nil && h.Stranded {
 		p.Banner = &Banner{Title: b.say("stranded-title"), Lines: []string{b.say("stopped")}}
 	}

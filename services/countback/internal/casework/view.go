@@ -18,6 +18,7 @@ import (
 type Person struct {
 	Ref, Name, Born, Phone string
 	Identifiers            []string
+	Prefers                []string // languages that they are said to prefer: "en", "es"
 }
 
 // CaseView is one case as staff look at it: what is stored, and what the rules
@@ -209,7 +210,7 @@ func (o *Office) who(tx *store.Tx, ref string) (Person, error) {
 	if name := nameIn(r.Get("name")); name != "" {
 		p.Name = name
 	}
-	p.Born = r.String("birthDate")
+	p.Born, p.Prefers = r.String("birthDate"), translate.Prefers(r)
 	for _, t := range r.Get("telecom").Items() {
 		if t.String("system") == "phone" && p.Phone == "" {
 			p.Phone = t.String("value")

@@ -42,7 +42,8 @@ type onePage struct {
 	Movable   bool
 	Ask       *askPart // another day is asked for; nil: none
 	Open      bool
-	Untold    string // what the person still goes by; empty: they know the day
+	Sheets    []sheetIn // the patient's sheet in other languages
+	Untold    string    // what the person still goes by; empty: they know the day
 }
 
 type holdLine struct {
@@ -160,7 +161,7 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
 		State: caseMark(v.State, v.FindsOut(d.Calendar)), Protocol: v.Protocol, Notice: v.Notice,
-		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(),
+		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(), Sheets: d.otherSheets(v.Person.Prefers),
 	}
 	one.Slip = strings.Join(append([]string{v.Person.Name}, v.Person.Identifiers...), ", ")
 	if screen := newAxes(v, d.Calendar, onScreen); len(screen) > 0 {

@@ -19,13 +19,13 @@ const sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'no
 var papers = []string{"", "A4", "Letter"}
 
 // sheetPage is the patient's sheet, without the desk around it: what is on the
-// screen is what is printed. ?language= counts where the patient prefers none,
-// ?paper= is A4 or Letter.
+// screen is what is printed. ?language= asks for it in one language, whatever the
+// patient prefers: the coach may read another. ?paper= is A4 or Letter.
 func (d *Desk) sheetPage(c *gin.Context) error {
 	o := d.Sheet
 	o.PrintedOn = d.Calendar.DateOf(d.Now())
-	o.Choice, o.Paper = c.Query("language"), c.Query("paper")
-	if !slices.Contains(papers, o.Paper) || o.Choice != "" && !slices.Contains(sheet.Languages, o.Choice) {
+	o.Language, o.Paper = c.Query("language"), c.Query("paper")
+	if !slices.Contains(papers, o.Paper) || o.Language != "" && !slices.Contains(sheet.Languages, o.Language) {
 		return fmt.Errorf("%w: there is no sheet in this language or for this paper", errForm)
 	}
 	h, err := d.Office.Handout(c.Request.Context(), c.Param("id"))
@@ -43,4 +43,21 @@ func (d *Desk) sheetPage(c *gin.Context) error {
 	c.Header("Content-Security-Policy", sheetPolicy)
 	c.Data(http.StatusOK, "text/html; charset=utf-8", out.Bytes())
 	return nil
+}
+
+// sheetIn is a link to the sheet in another language than the one that it is in
+// by itself.
+type sheetIn struct{ Lang, Words string }
+
+var languageWords = map[string]string{"en": "in English", "es": "in Spanish"}
+
+// otherSheets are the sheets in the other languages for a person who prefers some.
+func (d *Desk) otherSheets(prefers []string) []sheetIn {
+	var out []sheetIn
+	for _, lang := range sheet.Languages {
+		if lang != sheet.Language(prefers, d.Sheet.Choice) {
+			out = append(out, sheetIn{lang, languageWords[lang]})
+		}
+	}
+	return out
 }

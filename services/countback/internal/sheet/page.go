@@ -14,6 +14,7 @@ import (
 // Options are what a sheet says of the hospital, and when it is printed.
 type Options struct {
 	Choice    string        // language of the page, where the patient prefers none
+	Language  string        // that somebody asks for now, whatever the patient prefers; empty: nobody does
 	Hospital  string        // its name; empty: not told
 	Phone     string        // to call; empty: a line to write it on
 	OnCall    string        // to call when closed; empty: a line to write it on
@@ -99,6 +100,9 @@ type builder struct {
 // Page puts a handout into words.
 func (s *Sentences) Page(h translate.Handout, o Options) (Page, error) {
 	lang := Language(h.Prefers, o.Choice)
+	if o.Language != "" {
+		lang = Language(nil, o.Language)
+	}
 	b := &builder{speaker: &speaker{Sentences: s, lang: lang}, h: &h, o: o}
 	p := Page{Lang: lang, Paper: o.Paper, Hospital: o.Hospital, Banner: b.banner()}
 	b.stopped = p.Banner != nil

@@ -113,7 +113,7 @@ func (f Facility) Handout(v HandoutView, p *Protocol) Handout {
 		}
 	}
 	if v.Patient != nil {
-		h.Name, h.Prefers = SpokenName(v.Patient), languages(v.Patient)
+		h.Name, h.Prefers = SpokenName(v.Patient), Prefers(v.Patient)
 	}
 	for n := range p.Steps {
 		if decides(&p.Steps[n]) {
@@ -252,8 +252,9 @@ func SpokenName(r *fhir.Resource) string {
 	return best
 }
 
-// languages are those that a person is said to prefer, each as its first subtag.
-func languages(r *fhir.Resource) []string {
+// Prefers are the languages that a person is said to prefer, each as its first
+// subtag: "es".
+func Prefers(r *fhir.Resource) []string {
 	var out []string
 	for _, c := range r.Get("communication").Items() {
 		if !c.Get("preferred").Bool() {

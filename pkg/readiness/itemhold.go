@@ -122,6 +122,8 @@ func (w *watch) item(n int) {
 	switch {
 	case i.State == Missed && whole && w.never(i):
 		return
+	case i.State == Missed && i.Entry.Outcome == Failed:
+		w.add(i, "", i.failedWords(w.rule.Missed, whole))
 	case i.State == Missed:
 		w.add(i, "", w.rule.Missed)
 	case i.State == StateDone && after(i.Entry.On, i.Entry.At, i.Last):
@@ -133,6 +135,26 @@ func (w *watch) item(n int) {
 		w.unsigned(i)
 		w.doses(i)
 	}
+}
+
+// failedWords say of an item that somebody said could not be done what they gave
+// as the reason, and who they are: whoever decides on the hold must know it. Its
+// last day may still be to come, so that of a must nothing is said of that.
+func (i *Item) failedWords(missed string, whole bool) string {
+	if missed == "" {
+		return ""
+	}
+	says := "it could not be done"
+	if i.Entry.Reason != "" {
+		says += ": " + strings.TrimSuffix(strings.TrimSpace(i.Entry.Reason), ".")
+	}
+	if i.Entry.By != "" {
+		says += " (said by " + i.Entry.By + ")"
+	}
+	if whole {
+		return says
+	}
+	return missed + "; " + says
 }
 
 // never reports whether the item could not be met from the day on which the

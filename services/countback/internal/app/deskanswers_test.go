@@ -197,6 +197,28 @@ func TestDeskRecordsAChestPainHeardOnTheTelephone(t *testing.T) {
 	require.Equal(t, http.StatusOK, code, "the call itself is closed by who made it")
 }
 
+// Why a check could not be done stands where somebody decides, with who said it, and
+// not that a last day has passed which is still to come.
+func TestDeskSaysWhyAMustCouldNotBeDone(t *testing.T) {
+	a := played(t)
+	task, patient, _ := waiting(t, a, "infection-check-3")
+	code, after := sendForm(t, a, "/task/"+task, url.Values{"version": {"0"}, "does": {"failed"}, "reason": {"The person says abscess"}, "back": {"/desk"}})
+	require.Equal(t, http.StatusOK, code)
+	after = html.UnescapeString(after)
+	const why = "it could not be done: The person says abscess (said by Idony Quillfeather)"
+	for _, list := range []string{"danger", "decisions"} {
+		at := strings.Index(after, `<h2 id="`+list+`"`)
+		require.Positive(t, at, list)
+		section := after[at:]
+		section = section[:strings.Index(section, "</section>")]
+		require.True(t, strings.Contains(section, why), list)
+	}
+	flags := found(t, a, "Flag?status=active&patient="+patient)
+	require.Len(t, flags, 1)
+	require.Contains(t, string(flags[0]), why)
+	require.NotContains(t, string(flags[0]), "by its last day")
+}
+
 // The form in a browser: nothing that axe-core finds, light and dark, at a desk and
 // on a phone.
 func deskAnswers(t *testing.T, ctx context.Context, a *App) {

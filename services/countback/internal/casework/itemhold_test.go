@@ -257,4 +257,10 @@ func TestAMustThatFailedHolds(t *testing.T) {
 	require.Equal(t, []string{"missed", "failed"}, []string{i.State, i.Status})
 	require.Equal(t, []string{event.CaseHeld, event.TasksMissed, event.TasksPaused, event.TasksOpened}, names(h.after(mark)))
 	require.Equal(t, []string{"evidence-missing"}, h.kinds(b.patient))
+	flag := string(h.flags(b.patient)[0].Raw)
+	require.Contains(t, flag, "it could not be done: the number is wrong")
+	require.NotContains(t, flag, "it was not done by its last day", "that is still to come")
+	for _, row := range h.rows()[mark:] {
+		require.NotContains(t, string(row.Body), "the number is wrong", "what somebody wrote leaves in no event")
+	}
 }

@@ -1,9 +1,11 @@
 package translate
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"regexp"
+	"strings"
 	"time"
 
 	"example.org/countback/pkg/calendar"
@@ -107,11 +109,34 @@ func (r *Row) Entry() readiness.Entry {
 	}
 	on, _ := calendar.ParseDate(r.Work.On)
 	until, _ := calendar.ParseDate(r.Work.Until)
+	by := NameOf(r.Work.Owner)
+	if said := r.Work.saidBy(); said != "" {
+		by = said
+	}
 	return readiness.Entry{
 		Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against,
-		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), Words: r.Work.Words, By: NameOf(r.Work.Owner),
+		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), Words: r.Work.Words, By: by,
 		Look: readiness.Look(r.Work.Look),
 	}
+}
+
+// saidBy names who said that it could not be done: the author of the note that gives
+// the reason; empty: nobody did, or no note says who.
+func (w *Work) saidBy() (name string) {
+	var notes []struct {
+		AuthorString    string
+		AuthorReference struct{ Display string }
+		Text            string
+	}
+	if w.Outcome != readiness.Failed || len(w.Note) == 0 || json.Unmarshal(w.Note, &notes) != nil {
+		return ""
+	}
+	for _, n := range notes {
+		if w.Reason != "" && strings.Contains(n.Text, strings.TrimSuffix(w.Reason, ".")) {
+			name = cmp.Or(n.AuthorString, n.AuthorReference.Display)
+		}
+	}
+	return name
 }
 
 // Item is the row as an item of the old plan. A step that the protocol no

@@ -12,6 +12,18 @@ import (
 type Safe struct {
 	Day calendar.Date // the first operating day that can be met; zero: none within the horizon
 	Run int           // how many operating days in a row can, from that day on
+	// Fails is the first operating day after these that cannot; zero: none within
+	// the horizon.
+	Fails calendar.Date
+	// InTime is the first operating day that can be met and for which nothing that
+	// is counted from the day of surgery is late or soon due, so that everything can
+	// be done in its usual time. Zero: none within the horizon.
+	InTime calendar.Date
+	// Anyway is what is late or soon due with surgery on that day as on any other,
+	// because it is counted from something else.
+	Anyway []Pressing
+	// InTimeDoubt: something must still be known for that day, as Unknown says of Day.
+	InTimeDoubt bool
 	// Obstacles are what stands in the way of the days before, each with the
 	// first day from which on it no longer does; the binding one first.
 	Obstacles []Obstacle
@@ -40,6 +52,18 @@ type Doubt struct {
 	Key   Key
 	Needs []string
 	By    Moment // the last moment of that must, on the day of the answer
+	// Do: if it applies it must be done by then as well, so that who learns it at
+	// the last moment has no time left.
+	Do bool
+}
+
+// Within says by when it must be known, in words, and that what turns out to apply
+// must then be done by the same moment.
+func (d Doubt) Within() string {
+	if !d.Do {
+		return d.By.Words()
+	}
+	return d.By.Words() + ", and then done by " + d.By.Words()
 }
 
 // Earliest tries every operating day from tomorrow to the horizon in turn, the
@@ -48,39 +72,67 @@ type Doubt struct {
 // would be too late, and nothing in the records is too near by its own days. A
 // hold that a person has to release first, and a ground whose end nobody has
 // named, which is counted as over today, are told as what must be known, and
-// what is late or soon due as what must be done. The answer is not monotone: a
+// what is late or soon due as what must be done. What is done on the day of
+// surgery itself is no condition of a day. The answer is not monotone: a
 // later day may fail again, so Run says how far it holds.
 func Earliest(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) Safe {
-	var out Safe
-	stands := obstacles{}
-	today := cal.DateOf(now)
-	for day := today.Add(1); day <= today.Add(p.Horizon); day = day.Add(1) {
-		if !cal.IsOperatingDay(day) {
-			continue
-		}
-		try := c.on(day, cal)
-		plan := makeMusts(&try, p, cal, now)
-		grounds := c.blocked(p, day, today)
-		if len(plan.Infeasible)+len(grounds) > 0 {
-			if !out.Day.IsZero() {
-				break // the run ends
-			}
-			stands.meet(plan.Infeasible, grounds, day)
-			continue
-		}
-		if out.Run++; out.Run == 1 {
-			out.Day = day
-			out.Unknown = slices.Concat(c.unended(p, day, today), c.unreleased(p, day), plan.unknownMusts())
-			out.Pressing = plan.pressing(&try, c, p, cal, now)
-			stands.meet(nil, nil, day)
+	s := search{c: c, p: p, cal: cal, now: now, today: cal.DateOf(now), stands: obstacles{}}
+	for day := s.today.Add(1); day <= s.today.Add(p.Horizon) && !s.ended(); day = day.Add(1) {
+		if cal.IsOperatingDay(day) {
+			s.try(day)
 		}
 	}
-	for _, o := range stands {
-		o.Ground, o.Assumed = c.groundWords(o.Key, today)
-		out.Obstacles = append(out.Obstacles, *o)
+	for _, o := range s.stands {
+		o.Ground, o.Assumed = c.groundWords(o.Key, s.today)
+		s.out.Obstacles = append(s.out.Obstacles, *o)
 	}
-	sort.Slice(out.Obstacles, func(i, j int) bool { return out.Obstacles[i].binds(out.Obstacles[j]) })
-	return out
+	sort.Slice(s.out.Obstacles, func(i, j int) bool { return s.out.Obstacles[i].binds(s.out.Obstacles[j]) })
+	return s.out
+}
+
+// search tries one day after the other.
+type search struct {
+	c      *Case
+	p      *Protocol
+	cal    *calendar.Calendar
+	now    time.Time
+	today  calendar.Date
+	stands obstacles
+	out    Safe
+}
+
+// ended reports whether no further day changes the answer.
+func (s *search) ended() bool { return !s.out.Fails.IsZero() && !s.out.InTime.IsZero() }
+
+func (s *search) try(day calendar.Date) {
+	try := s.c.on(day, s.cal)
+	plan, m := makeMusts(&try, s.p, s.cal, s.now)
+	grounds := s.c.blocked(s.p, day, s.today)
+	first := s.out.Day.IsZero()
+	if len(plan.Infeasible)+len(grounds) > 0 {
+		switch {
+		case first:
+			s.stands.meet(plan.Infeasible, grounds, day)
+		case s.out.Fails.IsZero():
+			s.out.Fails = day // the run ends
+		}
+		return
+	}
+	doubts := func() []Doubt {
+		return slices.Concat(s.c.unended(s.p, day, s.today), s.c.unreleased(s.p, day), plan.unknownMusts())
+	}
+	if first {
+		s.out.Day, s.out.Unknown = day, doubts()
+		s.out.Pressing = m.pressing(s.c, s.now)
+		s.stands.meet(nil, nil, day)
+	}
+	if s.out.Fails.IsZero() {
+		s.out.Run++
+	}
+	if s.out.InTime.IsZero() && m.calm(s.now) {
+		s.out.InTime, s.out.InTimeDoubt = day, len(doubts()) > 0
+		s.out.Anyway = m.list(s.now, func(n int) bool { return m.presses(n, s.now) })
+	}
 }
 
 // obstacles are what stood in the way of the days tried so far, whatever the
@@ -137,7 +189,7 @@ func (pl *Plan) unknownMusts() []Doubt {
 	for n := range pl.Items {
 		i := &pl.Items[n]
 		if i.Applies == Unknown && i.Step.Need == Must && i.State.Waiting() && i.Last.Day <= pl.Day {
-			out = append(out, Doubt{Key: i.Key, Needs: i.Needs, By: i.Last})
+			out = append(out, Doubt{Key: i.Key, Needs: i.Needs, By: i.Last, Do: true})
 		}
 	}
 	return out

@@ -87,10 +87,11 @@ func makeAt(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan,
 
 // makeMusts computes of a plan only what decides whether its day can be met: the
 // musts with the steps that their dates are counted from, and Infeasible.
-func makeMusts(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) *Plan {
+func makeMusts(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan, *musts) {
 	pl := &Plan{Day: c.Day, Items: newDating(c, p, cal, now).all(p.decides, c, p, now)}
-	pl.Infeasible = pl.musts(c, p, cal).reasons(now)
-	return pl
+	m := pl.musts(c, p, cal)
+	pl.Infeasible = m.reasons(now)
+	return pl, m
 }
 
 // all makes the items of these steps, in the protocol's order.

@@ -60,6 +60,53 @@ func TestEarliestSaysWhatMustBeDone(t *testing.T) {
 	}
 }
 
+// The first day for which everything can be done in its usual time. Surgery was
+// booked for Monday 7 December 2026, and it is Friday 20 November at nine; what is
+// due by Monday 23 November is soon due. The 26th is Thanksgiving. Days counted by
+// hand: due 20 days before means 14 December for 24 November, the first day not
+// warned of.
+func TestEverythingInItsUsualTime(t *testing.T) {
+	cal := chicago(t)
+	now := clock(t, cal, "2026-11-20 09:00")
+	tests := lastDay(step("tests", before(30, 20)), days(surgery0, -4))
+	call := step("call", window(days(readiness.AnchorBooking, 0), days(readiness.AnchorBooking, 3)))
+	mark := step("mark", window(days(surgery0, 0), days(surgery0, 0)))
+	asks := lastDay(step("approval", before(30, 20)), days(surgery0, -4))
+	asks.Condition = condition(t, "asks")
+	dental := readiness.Ground{Kind: "teeth", Record: "Procedure/x", Says: "an extraction", Day: day(t, "2027-03-01"), After: readiness.Offset{N: 21}, NotBefore: readiness.Offset{N: 3, Unit: readiness.Months}}
+	for _, r := range []struct {
+		name          string
+		steps         []readiness.Step
+		ground        *readiness.Ground
+		day, from     string
+		doubt         bool
+		anyway, fails string
+	}{
+		{"twenty days and the warning", []readiness.Step{tests}, nil, "2026-11-24", "2026-12-14", false, "", ""},
+		{"a should keeps nobody waiting", []readiness.Step{need(tests, readiness.Should)}, nil, "2026-11-23", "2026-11-23", false, "", ""},
+		{"counted from the booking: its last day, the day before, is not soon", []readiness.Step{call}, nil, "2026-11-23", "2026-11-25", false, "call due 2026-08-06, over, by 2026-11-24", ""},
+		{"done on the day of surgery", []readiness.Step{mark}, nil, "2026-11-23", "2026-11-23", false, "", ""},
+		{"in doubt", []readiness.Step{asks}, nil, "2026-11-23", "2026-11-23", true, "", ""},
+		{"nothing within the days in between", []readiness.Step{tests}, &dental, "2026-11-24", "", false, "", "2026-12-02"},
+	} {
+		t.Run(r.name, func(t *testing.T) {
+			c := surgeryOn(t, cal, "2026-12-07")
+			if r.ground != nil {
+				c.Grounds = []readiness.Ground{*r.ground}
+			}
+			p := within(t, r.steps...)
+			p.DueWarning = 72 * time.Hour
+			safe := readiness.Earliest(&c, p, cal, now)
+			require.Equal(t, r.day, safe.Day.String())
+			require.Equal(t, r.from, safe.InTime.String())
+			require.Equal(t, r.doubt, safe.InTimeDoubt)
+			require.Equal(t, r.anyway, presses(safe.Anyway))
+			require.Equal(t, r.fails, safe.Fails.String())
+			require.NotContains(t, presses(safe.Pressing), "mark")
+		})
+	}
+}
+
 func presses(list []readiness.Pressing) string {
 	var out []string
 	for _, o := range list {

@@ -148,10 +148,12 @@ func (i *Item) wanted() Moment {
 
 // warns is when an open item becomes due. Whole days of warning are civil days,
 // so that a change of clocks does not move it within the day.
-func (i *Item) warns(p *Protocol, cal *calendar.Calendar) time.Time {
+func (i *Item) warns(p *Protocol, cal *calendar.Calendar) time.Time { return p.warns(i.wanted(), cal) }
+
+// warns is when the protocol warns of what is due by a moment.
+func (p *Protocol) warns(by Moment, cal *calendar.Calendar) time.Time {
 	const perDay = 24 * time.Hour
 	days, rest := int(p.DueWarning/perDay), p.DueWarning%perDay
-	by := i.wanted()
 	switch {
 	case days == 0:
 		return by.Begins(cal).Add(-rest)

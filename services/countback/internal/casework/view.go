@@ -39,8 +39,8 @@ type CaseView struct {
 	Why          []string // why the case stands as it does
 	Items        []ItemView
 	Holds        []HoldLine
-	Safe         *readiness.Safe // nil: no other day can be asked for
-	SafeWords    []string
+	Safe         *readiness.Safe   // nil: no other day can be asked for
+	SafeWords    []string          // which days can be met; the tables of Safe say what each rests on
 	StepTitles   map[string]string // of the steps that Safe names
 	TheirHistory []Event           // newest first
 	Coaches      []Person
@@ -436,7 +436,8 @@ func (v *CaseView) elsewhen(o *Office, tx *store.Tx) error {
 		return nil
 	}
 	safe := readiness.Earliest(&s.booking.Case, p.Protocol, o.facility.Calendar, tx.Now)
-	v.Safe, v.SafeWords = &safe, translate.SafeWords(&safe, p)
+	v.Safe, v.SafeWords = &safe, translate.SafeBrief(&safe, p)
+	v.Why = slices.DeleteFunc(v.Why, translate.OfOtherDays) // they are of when it was planned
 	v.StepTitles = titles(p, &safe)
 	return nil
 }

@@ -132,6 +132,7 @@ type eventLine struct {
 
 type safePart struct {
 	Words     []string
+	Day       string // the earliest
 	Obstacles []obstacleLine
 	Unknown   []doubtLine
 	Pressing  []pressingLine
@@ -161,7 +162,7 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		page: p, ID: v.ID, Person: v.Person, Coaches: v.Coaches, Operation: v.Operation, Surgeon: v.Surgeon, Place: v.Place,
 		Surgery: "no date yet", Booked: d.Calendar.DateOf(v.Booked).Format(dayWords), Stay: strings.ReplaceAll(v.Stay, "-", " "),
 		State: caseMark(v.State, v.FindsOut(d.Calendar)), Protocol: v.Protocol, Notice: v.Notice,
-		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Untold: v.Untold(), Sheets: d.otherSheets(v.Person.Prefers),
+		Paper: newAxes(v, d.Calendar, onPaper), Movable: v.Safe != nil, Open: v.Open, Why: v.Why, Untold: v.Untold(), Sheets: d.otherSheets(v.Person.Prefers),
 	}
 	one.Slip = strings.Join(append([]string{v.Person.Name}, v.Person.Identifiers...), ", ")
 	if screen := newAxes(v, d.Calendar, onScreen); len(screen) > 0 {
@@ -172,13 +173,10 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 		one.Slip += " · surgery " + v.Surgery.Day.Format(dayWords)
 		one.MoveDay = v.Surgery.Day.Add(7).String()
 	}
-	if v.Safe != nil && v.Safe.Day > v.Surgery.Day { // no earlier one can be met
+	if v.Safe != nil && v.Safe.InTime > v.Surgery.Day { // until then something presses
+		one.MoveDay = v.Safe.InTime.String()
+	} else if v.Safe != nil && v.Safe.Day > v.Surgery.Day { // no earlier one can be met
 		one.MoveDay = v.Safe.Day.String()
-	}
-	for _, w := range v.Why { // what another day would allow stands in a part of its own
-		if v.Safe == nil || !slices.Contains(v.SafeWords, w) {
-			one.Why = append(one.Why, w)
-		}
 	}
 	one.items(d, v, today)
 	one.held(d, v)
@@ -430,12 +428,7 @@ func newSafePart(v *casework.CaseView) *safePart {
 	if v.Safe == nil {
 		return nil
 	}
-	p := &safePart{}
-	for n, w := range v.SafeWords {
-		if n == 0 { // the rest stands in the tables
-			p.Words = append(p.Words, w)
-		}
-	}
+	p := &safePart{Words: v.SafeWords, Day: v.Safe.Day.Format(dayWords)}
 	for _, o := range v.Safe.Obstacles {
 		line := obstacleLine{What: o.Ground, Clear: "not within the days that were tried"}
 		if line.What == "" {
@@ -447,7 +440,7 @@ func newSafePart(v *casework.CaseView) *safePart {
 		p.Obstacles = append(p.Obstacles, line)
 	}
 	for _, u := range v.Safe.Unknown {
-		p.Unknown = append(p.Unknown, doubtLine{v.StepTitles[u.Key.Step], strings.Join(u.Needs, ", and "), u.By.Words()})
+		p.Unknown = append(p.Unknown, doubtLine{v.StepTitles[u.Key.Step], strings.Join(u.Needs, ", and "), u.Within()})
 	}
 	for _, o := range v.Safe.Pressing {
 		p.Pressing = append(p.Pressing, pressingLine{v.StepTitles[o.Key.Step], o.Due.Words(), o.By.Words(), o.Over})

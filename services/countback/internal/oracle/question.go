@@ -10,9 +10,15 @@ import (
 type Safe struct {
 	Day       Day // the first day that can be met; none within the horizon
 	Run       int // so many operating days in a row can
+	Fails     Day // the first day after these that cannot
 	Obstacles []Obstacle
 	Doubts    []Doubt
 	Presses   []Pressing
+	// The first day that can be met with everything done in its usual time, whether
+	// something must be known for it, and what presses on it as on any other.
+	InTime   Day
+	InDoubt  bool
+	Whatever []Pressing
 }
 
 // Obstacle is a must that stands in the way, and the first operating day from
@@ -53,6 +59,7 @@ func Earliest(place *Place, rules Rules, c Case, now time.Time) Safe {
 	for n, d := range tried {
 		if len(plans[n].Infeasible) > 0 {
 			if safe.Run > 0 {
+				safe.Fails = d
 				break
 			}
 			continue
@@ -77,15 +84,66 @@ func Earliest(place *Place, rules Rules, c Case, now time.Time) Safe {
 		return slices.Compare([]string{a.Code, a.Key}, []string{b.Code, b.Key})
 	})
 	if first < len(tried) {
-		p := &planner{place, rules, c.on(place, safe.Day), now, nil}
-		safe.Presses = p.presses(plans[first].Items, Make(place, rules, c, now).Items)
-		for _, it := range plans[first].Items {
-			if it.Applies == Unknown && it.step.Need == Must && waiting(it.State) && it.Last.Day <= safe.Day {
-				safe.Doubts = append(safe.Doubts, Doubt{it.Code, it.Key, it.Last})
-			}
+		safe.Presses = on(place, rules, c, safe.Day, now).presses(plans[first].Items, Make(place, rules, c, now).Items)
+		safe.Doubts = doubts(plans[first], safe.Day)
+	}
+	for n, d := range tried {
+		p := on(place, rules, c, d, now)
+		if n >= first && len(plans[n].Infeasible) == 0 && p.usual(plans[n].Items) {
+			safe.InTime, safe.InDoubt, safe.Whatever = d, doubts(plans[n], d) != nil, p.presses(plans[n].Items, nil)
+			break
 		}
 	}
 	return safe
+}
+
+func on(place *Place, rules Rules, c Case, d Day, now time.Time) *planner {
+	return &planner{place, rules, c.on(place, d), now, nil}
+}
+
+func doubts(plan Plan, d Day) (list []Doubt) {
+	for _, it := range plan.Items {
+		if it.Applies == Unknown && it.step.Need == Must && waiting(it.State) && it.Last.Day <= d {
+			list = append(list, Doubt{it.Code, it.Key, it.Last})
+		}
+	}
+	return list
+}
+
+// usual says whether no must before the day of surgery is late or to be warned of:
+// by its due moment where that is counted from the day of surgery, otherwise by its
+// last one.
+func (p *planner) usual(items []Item) bool {
+	for _, it := range items {
+		if !p.before(it) {
+			continue
+		}
+		moves := slices.ContainsFunc(it.step.Due, func(point Point) bool {
+			return slices.Contains([]string{Surgery, Discharge, LastDose, EarliestDose}, point.From)
+		})
+		if !moves {
+			it.Due = Moment{}
+		}
+		if p.warned(it) || p.over(it.Due) {
+			return false
+		}
+	}
+	return true
+}
+
+// before says whether an item is a must that is still to be done before the day of
+// surgery, which what opens on that day is not.
+func (p *planner) before(it Item) bool {
+	return it.step.Need == Must && it.step.Trigger != holdRaised && it.Applies == Yes && waiting(it.State) &&
+		p.by(it).Day <= p.c.Surgery && (it.Opens.none() || it.Opens.Day < p.c.Surgery)
+}
+
+// by is until when an item is of use, for itself and for what must still follow.
+func (p *planner) by(it Item) Moment {
+	if it.mustFor != nil {
+		return Moment{Day: it.mustBy}
+	}
+	return it.Last
 }
 
 // presses lists the musts before surgery that wait and are late as things stand, or
@@ -102,15 +160,8 @@ func (p *planner) presses(then, now []Item) []Pressing {
 	}
 	var list []Pressing
 	for _, it := range then {
-		by := it.Last
-		if it.mustFor != nil { // others must still follow
-			by = Moment{Day: it.mustBy}
-		}
-		if it.step.Need != Must || it.step.Trigger == holdRaised || it.Applies != Yes || !waiting(it.State) || by.Day > p.c.Surgery {
-			continue
-		}
-		if p.warned(it) || p.over(it.Due) || isLate(it) {
-			list = append(list, Pressing{it.Code, it.Key, it.Due, p.over(it.Due), by})
+		if p.before(it) && (p.warned(it) || p.over(it.Due) || isLate(it)) {
+			list = append(list, Pressing{it.Code, it.Key, it.Due, p.over(it.Due), p.by(it)})
 		}
 	}
 	return list

@@ -130,7 +130,7 @@ func (s situation) changes(t *rapid.T, plan Plan, code *readiness.Plan) (ours, t
 }
 
 func (s Safe) words(zone *time.Location) string {
-	text := fmt.Sprintf("earliest %s for %d", s.Day, s.Run)
+	text := fmt.Sprintf("earliest %s for %d until %s, in time %s %t", s.Day, s.Run, s.Fails, s.InTime, s.InDoubt)
 	for _, o := range s.Obstacles {
 		text += fmt.Sprintf(", %s/%s until %s", o.Code, o.Key, o.Clear)
 	}
@@ -140,11 +140,14 @@ func (s Safe) words(zone *time.Location) string {
 	for _, o := range s.Presses {
 		text += fmt.Sprintf(", do %s/%s, due %s, over %t, by %s", o.Code, o.Key, o.Due.words(zone), o.Over, o.By.words(zone))
 	}
+	for _, o := range s.Whatever {
+		text += fmt.Sprintf(", whatever the day %s/%s, due %s", o.Code, o.Key, o.Due.words(zone))
+	}
 	return text
 }
 
 func safeOf(s readiness.Safe, zone *time.Location) string {
-	text := fmt.Sprintf("earliest %s for %d", orDash(s.Day), s.Run)
+	text := fmt.Sprintf("earliest %s for %d until %s, in time %s %t", orDash(s.Day), s.Run, orDash(s.Fails), orDash(s.InTime), s.InTimeDoubt)
 	for _, o := range s.Obstacles {
 		text += fmt.Sprintf(", %s/%s until %s", o.Key.Step, o.Key.Repeat, orDash(o.Clear))
 	}
@@ -153,6 +156,9 @@ func safeOf(s readiness.Safe, zone *time.Location) string {
 	}
 	for _, o := range s.Pressing {
 		text += fmt.Sprintf(", do %s/%s, due %s, over %t, by %s", o.Key.Step, o.Key.Repeat, wordsOf(o.Due, zone), o.Over, wordsOf(o.By, zone))
+	}
+	for _, o := range s.Anyway {
+		text += fmt.Sprintf(", whatever the day %s/%s, due %s", o.Key.Step, o.Key.Repeat, wordsOf(o.Due, zone))
 	}
 	return text
 }

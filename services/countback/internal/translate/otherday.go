@@ -53,17 +53,17 @@ func (f Facility) safeWords(pl *readiness.Plan, s *readiness.Safe, p *Protocol) 
 		return safeWords(s, pl.Day, p)
 	}
 	out := "The next operating day, " + next.Format(dayWords) + ", can be met"
+	if s.Day == next {
+		return []string{inTimeWords(s, p), out + strings.TrimPrefix(earliestWords(s, p), next.Format(dayWords)) + "."}
+	}
 	if s.Conditional() {
 		out += ", as far as is known" // what must be known, and by when, is of another day
 	}
-	if s.Day < next {
-		out += "; the earliest that can is " + s.Day.Format(dayWords)
-		if len(s.Pressing) > 0 {
-			out += ", and each only if what is late or soon due for it is done in time"
-		}
-		return []string{out + "."}
+	out += "; the earliest that can is " + s.Day.Format(dayWords)
+	if len(s.Pressing) > 0 {
+		out += ", and each only if what is late or soon due for it is done in time"
 	}
-	return append([]string{out + ifDone(s) + "."}, pressingWords(s, p)...) // of that very day
+	return []string{inTimeWords(s, p), out + "."}
 }
 
 // closed says why a day is no operating day here; empty when it is one.
@@ -98,17 +98,26 @@ func (f Facility) meets(s *readiness.Safe, day calendar.Date) bool {
 	return !at.IsZero() && at == day
 }
 
-// safeWords says which day can be met, what stands in the way until then, and
+// How the sentences begin that say which other days can be met.
+const (
+	usualFrom     = "Everything can be done in its usual time from "
+	knownFrom     = "As far as is known, everything can be done in its usual time from "
+	usualNever    = "On no operating day in the next "
+	noDay         = "No operating day in the next "
+	earliestIs    = "The earliest at all: "
+	usualEarliest = "That is the earliest at all"
+	failsFrom     = "The next days fail again, the first of them "
+	eachReason    = "The first day that each reason allows: "
+)
+
+// safeWords says which days can be met, what stands in the way until then, and
 // what the answer rests on. What stands only in the way of days before the booked
 // one is left out, where that is given.
 func safeWords(s *readiness.Safe, booked calendar.Date, p *Protocol) []string {
-	if s.Day.IsZero() {
-		return []string{fmt.Sprintf("No operating day in the next %d days can be met.", p.Horizon)}
-	}
-	out := []string{dayWordsOf(s)}
+	out := daysWords(s, p, earliestWords(s, p))
 	var until []string
 	for _, o := range s.Obstacles {
-		if !booked.IsZero() && o.Clear <= booked && booked < s.Day {
+		if s.Day.IsZero() || !booked.IsZero() && o.Clear <= booked && booked < s.Day {
 			continue
 		}
 		what := o.Ground
@@ -118,38 +127,94 @@ func safeWords(s *readiness.Safe, booked calendar.Date, p *Protocol) []string {
 		until = append(until, what+", "+o.Clear.Format(dayWords))
 	}
 	if len(until) > 0 {
-		out = append(out, "The first day that each reason allows: "+strings.Join(until, "; ")+".")
+		out = append(out, eachReason+strings.Join(until, "; ")+".")
 	}
-	return append(out, conditions(s, p)...)
+	return out
 }
 
-// conditions says what the answer rests on: what must be known, and what must be
-// done that is late or soon due.
-func conditions(s *readiness.Safe, p *Protocol) []string {
-	var doubts []string
+// daysWords says from which day on everything can be done in its usual time, then
+// the earliest day that can be met, and which of the days after it fails again.
+// Earliest are the words of that day.
+func daysWords(s *readiness.Safe, p *Protocol, earliest string) []string {
+	if s.Day.IsZero() {
+		return []string{fmt.Sprintf(noDay+"%d days can be met.", p.Horizon)}
+	}
+	out := []string{inTimeWords(s, p), earliestIs + earliest + "."}
+	if s.InTime == s.Day {
+		out[1] = usualEarliest + strings.Replace(strings.TrimPrefix(earliest, s.Day.Format(dayWords)), ", ", "; it holds ", 1) + "."
+	}
+	if !s.Fails.IsZero() {
+		out = append(out, failsFrom+s.Fails.Format(dayWords)+".")
+	}
+	return out
+}
+
+// inTimeWords says from which day on everything can be done in its usual time, and
+// what could be on no day.
+func inTimeWords(s *readiness.Safe, p *Protocol) string {
+	if s.InTime.IsZero() {
+		return fmt.Sprintf(usualNever+"%d days can everything be done in its usual time.", p.Horizon)
+	}
+	out := usualFrom
+	if s.InTimeDoubt {
+		out = knownFrom
+	}
+	out += s.InTime.Format(dayWords)
+	if len(s.Anyway) > 0 {
+		keys := make([]readiness.Key, len(s.Anyway))
+		for n, o := range s.Anyway {
+			keys[n] = o.Key
+		}
+		out += ", but for what is late or soon due whatever the day: " + titles(keys, p)
+	}
+	return out + "."
+}
+
+// earliestWords says the day of an answer with all that it rests on.
+func earliestWords(s *readiness.Safe, p *Protocol) string {
+	var doubts, tasks []string
 	for _, d := range s.Unknown {
 		doubts = append(doubts, doubtWords(d))
 	}
-	var out []string
-	if len(doubts) > 0 {
-		out = append(out, "It holds only if these are known in time: "+strings.Join(doubts, "; ")+".")
+	for _, o := range s.Pressing {
+		tasks = append(tasks, p.titled(o.Key)+pressingBy(o))
 	}
-	return append(out, pressingWords(s, p)...)
+	out := s.Day.Format(dayWords)
+	if len(doubts) > 0 {
+		out += ", only if these are known: " + strings.Join(doubts, "; ")
+	}
+	switch {
+	case len(tasks) > 0 && len(doubts) > 0:
+		out += "; and if these are done: "
+	case len(tasks) > 0:
+		out += ", if these are done: "
+	}
+	return out + strings.Join(tasks, "; ")
 }
 
-// inTime says in short that something presses for a day.
-const inTime = ", if what is late or soon due is done in time"
+// earliestBrief says the day of an answer, and in short that it rests on
+// something.
+func earliestBrief(s *readiness.Safe) string {
+	return s.Day.Format(dayWords) + ifKnown(s) + ifDone(s)
+}
 
-// pressingWords says what must be done for the day of an answer, each by when.
-func pressingWords(s *readiness.Safe, p *Protocol) []string {
-	var list []string
-	for _, o := range s.Pressing {
-		list = append(list, p.titled(o.Key)+pressingBy(o))
+// ifKnown says that the answer rests on what nobody knows, where it does.
+func ifKnown(s *readiness.Safe) string {
+	if !s.Conditional() {
+		return ""
 	}
-	if len(list) == 0 {
-		return nil
+	return ", only if what is not known yet is known in time"
+}
+
+// ifDone says that the answer rests on what presses, where it does.
+func ifDone(s *readiness.Safe) string {
+	switch {
+	case len(s.Pressing) == 0:
+		return ""
+	case s.Conditional():
+		return " and what is late or soon due is done in time"
 	}
-	return []string{"It holds only if these are done in time: " + strings.Join(list, "; ") + "."}
+	return ", if what is late or soon due is done in time"
 }
 
 // pressingBy says by when something must be done, and when it is due.
@@ -169,60 +234,13 @@ func pressingBy(o readiness.Pressing) string {
 
 // doubtWords says what must be known, and by when.
 func doubtWords(d readiness.Doubt) string {
-	return strings.Join(d.Needs, " and ") + " (by " + d.By.Words() + ")"
+	return strings.Join(d.Needs, " and ") + " (" + "known by " + d.Within() + ")"
 }
 
-// dayWordsOf says the day of an answer in one sentence.
-func dayWordsOf(s *readiness.Safe) string {
-	if s.Conditional() {
-		return "Not before " + s.Day.Format(dayWords) + ", and only on conditions" + runAfter(s) + "."
-	}
-	return "The earliest day that can be met is " + runWords(s) + ifDone(s) + "."
-}
-
-// ifDone says that the answer rests on what presses, where it does.
-func ifDone(s *readiness.Safe) string {
-	if len(s.Pressing) == 0 {
-		return ""
-	}
-	return inTime
-}
-
-// runAfter says for how many operating days after it a conditional answer is the
-// same.
-func runAfter(s *readiness.Safe) string {
-	switch s.Run {
-	case 1:
-		return "; the operating day after it cannot be met"
-	case 2:
-		return ", as on the operating day after it"
-	default:
-		return fmt.Sprintf(", as on the %d operating days after it", s.Run-1)
-	}
-}
-
-// runWords says a day and how many operating days after it can be met as well.
-func runWords(s *readiness.Safe) string {
-	switch day := s.Day.Format(dayWords); s.Run {
-	case 1:
-		return day + "; the operating day after it cannot"
-	case 2:
-		return day + ", and so can the operating day after it"
-	default:
-		return fmt.Sprintf("%s, and so can the %d operating days after it", day, s.Run-1)
-	}
-}
-
-// ifAskedWords says which day can be met if musts in doubt turn out to apply.
+// ifAskedWords says which days can be met if musts in doubt turn out to apply.
 func ifAskedWords(a *readiness.IfAsked, p *Protocol) string {
-	when := "If " + titles(a.Keys, p) + " " + turn(a.Keys) + " out to apply, "
-	if a.Safe.Day.IsZero() {
-		return when + fmt.Sprintf("no operating day in the next %d days can be met.", p.Horizon)
-	}
-	if a.Safe.Conditional() {
-		return when + "not before " + a.Safe.Day.Format(dayWords) + ", and only on conditions" + runAfter(&a.Safe) + "."
-	}
-	return when + "the earliest day that can be met is " + runWords(&a.Safe) + ifDone(&a.Safe) + "."
+	words := strings.Join(daysWords(&a.Safe, p, earliestBrief(&a.Safe)), " ")
+	return "If " + titles(a.Keys, p) + " " + turn(a.Keys) + " out to apply: " + strings.ToLower(words[:1]) + words[1:]
 }
 
 func turn(keys []readiness.Key) string {

@@ -1,7 +1,6 @@
 package translate
 
 import (
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -19,8 +18,8 @@ func TestNoNextOperatingDayWithoutADate(t *testing.T) {
 	require.NotContains(t, words, "The next operating day")
 }
 
-// A day that rests on what is late or soon due says so in its first sentence, and
-// then what it is and until when it is in time.
+// First comes the day from which on everything can be done in its usual time, then
+// the earliest at all with what it rests on, each until when it is in time.
 func TestDayIfDoneInTime(t *testing.T) {
 	p := defaultProtocol(t)
 	at := func(day int) readiness.Moment { return readiness.Moment{Day: calendar.NewDate(2026, 12, day)} }
@@ -29,16 +28,32 @@ func TestDayIfDoneInTime(t *testing.T) {
 		{Key: readiness.Key{Step: "joint-class"}, Due: at(4), By: at(8)},
 		{Key: readiness.Key{Step: "skin-check"}, Due: at(8), By: at(8)},
 	}}
-	done := "It holds only if these are done in time: “Early blood tests” by Thu 3 Dec 2026 (its due day, Tue 1 Dec 2026, is over); " +
+	done := ", if these are done: “Early blood tests” by Thu 3 Dec 2026 (its due day, Tue 1 Dec 2026, is over); " +
 		p.titled(readiness.Key{Step: "joint-class"}) + " by Tue 8 Dec 2026 (due Fri 4 Dec 2026); " + p.titled(readiness.Key{Step: "skin-check"}) + " by Tue 8 Dec 2026."
+	never := "On no operating day in the next 400 days can everything be done in its usual time."
+	require.Equal(t, []string{never, "The earliest at all: Wed 9 Dec 2026" + done}, SafeWords(&safe, p))
+	brief := "The earliest at all: Wed 9 Dec 2026, if what is late or soon due is done in time."
+	require.Equal(t, []string{never, brief}, SafeBrief(&safe, p))
+	require.Equal(t, "If “Teeth check, first” turns out to apply: on"+never[2:]+" "+brief, ifAskedWords(&readiness.IfAsked{Keys: []readiness.Key{{Step: "dental-check-1"}}, Safe: safe}, p))
+	safe.InTime, safe.Fails = at(14).Day, at(28).Day
 	require.Equal(t, []string{
-		"The earliest day that can be met is Wed 9 Dec 2026, and so can the 2 operating days after it, if what is late or soon due is done in time.", done,
+		"Everything can be done in its usual time from Mon 14 Dec 2026.", "The earliest at all: Wed 9 Dec 2026" + done,
+		"The next days fail again, the first of them Mon 28 Dec 2026.",
 	}, SafeWords(&safe, p))
-	require.Contains(t, ifAskedWords(&readiness.IfAsked{Keys: []readiness.Key{{Step: "dental-check"}}, Safe: safe}, p), ", if what is late or soon due is done in time.")
+	safe.Anyway, safe.Fails = []readiness.Pressing{{Key: readiness.Key{Step: "first-call"}}}, 0
+	usual := "Everything can be done in its usual time from Mon 14 Dec 2026, but for what is late or soon due whatever the day: “First call”."
+	require.Equal(t, usual, SafeWords(&safe, p)[0])
 	closed := &readiness.Plan{Day: at(8).Day.Add(-2)} // a Sunday
 	safe.Day = at(7).Day
-	require.Equal(t, []string{"The next operating day, Mon 7 Dec 2026, can be met, if what is late or soon due is done in time.", done}, chicago(t).safeWords(closed, &safe, p))
-	safe.Unknown = []readiness.Doubt{{Needs: []string{"whether"}, By: at(8)}}
+	require.Equal(t, []string{usual, "The next operating day, Mon 7 Dec 2026, can be met" + done}, chicago(t).safeWords(closed, &safe, p))
+	safe.Unknown = []readiness.Doubt{{Needs: []string{"whether it is over"}, By: at(8)}, {Needs: []string{"whether it is needed"}, By: at(5), Do: true}}
+	safe.InTimeDoubt, safe.Anyway = true, nil
+	require.Equal(t, []string{
+		"As far as is known, everything can be done in its usual time from Mon 14 Dec 2026.",
+		"The earliest at all: Mon 7 Dec 2026, only if these are known: whether it is over (known by Tue 8 Dec 2026); " +
+			"whether it is needed (known by Sat 5 Dec 2026, and then done by Sat 5 Dec 2026); and if these are done: " + done[len(", if these are done: "):],
+	}, SafeWords(&safe, p))
+	require.Equal(t, "The earliest at all: Mon 7 Dec 2026, only if what is not known yet is known in time and what is late or soon due is done in time.", SafeBrief(&safe, p)[1])
 	var said []string
 	for _, e := range notBefore(&safe, p).Extension {
 		if e.Url == "if-done" {
@@ -47,6 +62,6 @@ func TestDayIfDoneInTime(t *testing.T) {
 	}
 	require.Len(t, said, 3)
 	require.Contains(t, done, said[1])
-	safe.Pressing = nil
-	require.NotContains(t, strings.Join(SafeWords(&safe, p), " "), "done")
+	safe.Pressing, safe.Unknown, safe.InTimeDoubt, safe.InTime = nil, nil, false, safe.Day
+	require.Equal(t, []string{"Everything can be done in its usual time from Mon 7 Dec 2026.", "That is the earliest at all."}, SafeWords(&safe, p))
 }

@@ -30,6 +30,12 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 		out.Add(dayOf(&a.Safe))
 	}
 	out.Add(fhir.Parameter{Name: "run", ValueInteger: &a.Safe.Run})
+	if !a.Safe.InTime.IsZero() {
+		out.Add(dateParameter("in-time-from", a.Safe.InTime))
+	}
+	if !a.Safe.Fails.IsZero() {
+		out.Add(dateParameter("fails-again", a.Safe.Fails))
+	}
 	out.Add(dateParameter("tried-until", f.Today(a.Now).Add(p.Horizon)))
 	if !a.Plan.Day.IsZero() {
 		out.Add(f.bookedDay(a, p))
@@ -41,7 +47,10 @@ func (f Facility) SafeParameters(a SafeAnswer, p *Protocol) ([]byte, error) {
 		out.Add(f.doubt(d, p))
 	}
 	for _, o := range a.Safe.Pressing {
-		out.Add(f.pressing(o, p))
+		out.Add(f.pressing("if-done", o, p))
+	}
+	for _, o := range a.Safe.Anyway {
+		out.Add(f.pressing("late-anyway", o, p))
 	}
 	if a.IfAsked != nil {
 		out.Add(p.ifAsked(a.IfAsked))
@@ -125,10 +134,11 @@ func (f Facility) doubt(d readiness.Doubt, p *Protocol) fhir.Parameter {
 	return out
 }
 
-// pressing is a must that has to be done for the day of the answer to hold.
-func (f Facility) pressing(o readiness.Pressing, p *Protocol) fhir.Parameter {
+// pressing is a must that has to be done for the day of the answer to hold, or on
+// any day.
+func (f Facility) pressing(name string, o readiness.Pressing, p *Protocol) fhir.Parameter {
 	parts := slices.Concat(p.named(o.Key), f.momentParameter("due", o.Due), f.momentParameter("by", o.By))
-	return fhir.Parameter{Name: "if-done", Part: parts}
+	return fhir.Parameter{Name: name, Part: parts}
 }
 
 // momentParameter is a moment as a date or an instant; none for no moment.

@@ -64,7 +64,7 @@ func TestDoubtThatCameTooLate(t *testing.T) {
 	late := told("2026-12-01 00:00")
 	require.Contains(t, late, "If the payer asks to agree to the operation beforehand (not known yet), the booked day can no longer be met: the last day for “Payer's approval” was Mon 30 Nov 2026 (2 days before surgery).")
 	require.Contains(t, late, "The booked day can still be met only if “Payer's approval” turns out not to apply.")
-	require.Contains(t, late, "If “Payer's approval” turns out to apply, not before Thu 3 Dec 2026, and only on conditions, as on the ")
+	require.Contains(t, late, "If “Payer's approval” turns out to apply: as far as is known, everything can be done in its usual time from Mon 21 Dec 2026. The earliest at all: Thu 3 Dec 2026, only if what is not known yet is known in time")
 }
 
 // A day on which no surgery is done here cannot be met, and the next one is told.
@@ -72,10 +72,11 @@ func TestBookedOnAClosedDay(t *testing.T) {
 	p, f := defaultProtocol(t), chicago(t)
 	for _, r := range []struct{ day, now, want string }{
 		{"2026-12-06", "2026-11-03 09:00", "The day of surgery is not an operating day here: a Sunday.\n" +
+			"As far as is known, everything can be done in its usual time from Mon 30 Nov 2026, but for what is late or soon due whatever the day: “First call” and “Medicines that need weeks”.\n" +
 			"The next operating day, Mon 7 Dec 2026, can be met, as far as is known; the earliest that can is Thu 5 Nov 2026, and each only if what is late or soon due for it is done in time."},
 		{"2026-12-25", "2026-12-23 09:00", "The day of surgery is not an operating day here: Christmas Day.\n" +
-			"The next operating day, Mon 28 Dec 2026, can be met, as far as is known, if what is late or soon due is done in time.\n" +
-			"It holds only if these are done in time: "},
+			"As far as is known, everything can be done in its usual time from Tue 19 Jan 2027, but for what is late or soon due whatever the day: “First call” and “Medicines that need weeks”.\n" +
+			"The next operating day, Mon 28 Dec 2026, can be met, only if these are known: "},
 	} {
 		b := only(t, p, f, appointment(t, "a", r.day, hipService))
 		b.Case.Booked = f.clock(t, "2026-10-05 10:00")

@@ -1,13 +1,35 @@
 package translate
 
-import "example.org/countback/pkg/readiness"
+import (
+	"slices"
+	"strings"
+
+	"example.org/countback/pkg/readiness"
+)
 
 // Operation says the operation in words, from the facts of its booking.
 func Operation(facts map[string]any) string { return operation(facts) }
 
-// SafeWords says which day can be met, what stands in the way until then, and
+// SafeWords says which days can be met, what stands in the way until then, and
 // what the answer rests on.
 func SafeWords(s *readiness.Safe, p *Protocol) []string { return safeWords(s, 0, p) }
+
+// SafeBrief says the same days in short, for where what they rest on stands beside
+// them.
+func SafeBrief(s *readiness.Safe, p *Protocol) []string {
+	if s.Day.IsZero() {
+		return daysWords(s, p, "")
+	}
+	return daysWords(s, p, earliestBrief(s))
+}
+
+// OfOtherDays reports whether a sentence of a plan is one of [SafeWords], be it of
+// another moment.
+func OfOtherDays(words string) bool {
+	return slices.ContainsFunc([]string{
+		usualFrom, knownFrom, usualNever, noDay, earliestIs, usualEarliest, failsFrom, eachReason,
+	}, func(start string) bool { return strings.HasPrefix(words, start) })
+}
 
 // Infeasible says why a must of the plan cannot be met.
 func Infeasible(pl *readiness.Plan, r readiness.Reason, p *Protocol) string {

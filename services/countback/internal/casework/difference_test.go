@@ -148,3 +148,14 @@ func TestHappeningsOfNobody(t *testing.T) {
 	_, err := h.office.Happenings(context.Background(), "nobody")
 	require.ErrorIs(t, err, ErrNotFound)
 }
+
+// A day that comes soon says beside its state what must still be done for it; one
+// that is far off does so only for what is late already.
+func TestWhatIfSaysWhatPresses(t *testing.T) {
+	h := newHouse(t)
+	b := h.worked()
+	h.set("2026-09-11 08:00")
+	h.tick("2026-09-11 08:00")
+	require.Regexp(t, `^\d+ musts that are late or soon due are still to be done, the first by `, h.ifMoved(b.plan, "2026-09-17").Presses)
+	require.NotEqual(t, h.ifMoved(b.plan, "2027-04-05").Presses, h.ifMoved(b.plan, "2026-09-17").Presses)
+}

@@ -109,6 +109,7 @@ func (a *asking) answer() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	was := s.booking.Case
 	if err := q.object(o.facility.SupposeOf(&s.booking, supposed, stands, s.c != nil), by); err != nil {
 		return nil, err
 	}
@@ -121,6 +122,9 @@ func (a *asking) answer() ([]byte, error) {
 		Plan: s.replan(),
 	}
 	view.Holds = s.w.held
+	if !supposed.Day.IsZero() && !view.Plan.State.Begun() {
+		view.Presses = view.Plan.Pressing(c, &was, a.p.Protocol, o.facility.Calendar, a.tx.Now)
+	}
 	view.Other = o.facility.AskOtherDays(c, view.Plan, a.p, a.tx.Now)
 	for _, m := range s.booking.Members {
 		if !a.inline[m] {

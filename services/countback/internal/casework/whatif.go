@@ -17,6 +17,7 @@ type WhatIf struct {
 	Case    *CaseView
 	Day     readiness.Moment
 	State   readiness.CaseState // that the case would have; holds stand as they do now
+	Presses string              // what State does not say: musts that are late or soon due for that day; empty: none
 	Changes []readiness.Change
 	Rules   map[readiness.Key]string // of what changes, by the new day
 	Causes  []string                 // what would be different about the booking, in words
@@ -70,6 +71,7 @@ func (o *Office) whatIf(tx *store.Tx, v *CaseView, surgery string) (*WhatIf, err
 	pl := s.replan()
 	out := &WhatIf{Case: v, Day: readiness.Moment{Day: pl.Day, At: pl.Start}, State: pl.State, Rules: map[readiness.Key]string{}}
 	out.Changes = readiness.Replan(old, pl)
+	out.Presses = translate.PressesWords(pl.Pressing(&s.booking.Case, &was, p.Protocol, o.facility.Calendar, tx.Now))
 	out.Causes, out.Lines, out.Kept = s.booking.Case.Since(&was), p.Tell(out.Changes), p.Kept(pl, out.Changes)
 	for _, c := range out.Changes {
 		if c.New != nil {

@@ -17,6 +17,7 @@ type movedPage struct {
 	ID, Person, Operation string
 	From, To, Far         string
 	State, Would          mark
+	Presses               string // what has to be done for that day, whatever its state
 	Cannot                []string
 	Closed                string
 	Holds                 []string
@@ -55,7 +56,7 @@ func (d *Desk) newMovedPage(p page, w *casework.WhatIf) *movedPage {
 	out := &movedPage{
 		page: p, ID: v.ID, Person: v.Person.Name, Operation: v.Operation, From: "no date", To: w.Day.Words(),
 		Far: distance(w.Day.Day, d.Calendar.DateOf(v.Now)), State: caseMark(v.State, v.FindsOut(d.Calendar)), Would: caseMarks[w.State],
-		Cannot: w.Cannot, Closed: w.Closed, Same: len(w.Changes) == 0, MoveDay: w.Day.Day.String(),
+		Presses: w.Presses, Cannot: w.Cannot, Closed: w.Closed, Same: len(w.Changes) == 0, MoveDay: w.Day.Day.String(),
 	}
 	if !v.Surgery.IsZero() {
 		out.From = v.Surgery.Words()

@@ -23,8 +23,9 @@ type AppliedView struct {
 	Booking *Booking // as supposed
 	Plan    *readiness.Plan
 	Other   OtherDays
-	Holds   []HoldView // on the day that is supposed
-	Held    []string   // references of those of the booking's resources that are held here
+	Presses []readiness.Pressing // musts that are late or soon due for the day that is supposed
+	Holds   []HoldView           // on the day that is supposed
+	Held    []string             // references of those of the booking's resources that are held here
 
 	Encounter, Practitioner string // references in whose context it was asked; empty: none
 	Now                     time.Time
@@ -51,6 +52,9 @@ func (f Facility) Applied(v AppliedView, p *Protocol) ([]byte, error) {
 	}
 	view := PlanView{Booking: v.Booking, Plan: v.Plan, Other: v.Other, Holds: v.Holds}
 	c.Extension = f.standing(view, p)
+	if words := PressesWords(v.Presses); words != "" {
+		c.Extension = append(c.Extension, stringExtension("why", words))
+	}
 	c.Text = &r4.Narrative{Status: r4.NarrativeStatusGenerated, Div: f.narrative(view, p, notes)}
 	c.Activity = []r4.CarePlanActivity{{Reference: reference("#" + planID)}}
 

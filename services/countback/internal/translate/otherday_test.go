@@ -65,3 +65,16 @@ func TestDayIfDoneInTime(t *testing.T) {
 	safe.Pressing, safe.Unknown, safe.InTimeDoubt, safe.InTime = nil, nil, false, safe.Day
 	require.Equal(t, []string{"Everything can be done in its usual time from Mon 7 Dec 2026.", "That is the earliest at all."}, SafeWords(&safe, p))
 }
+
+// How many musts press for a day, and until when there is time for the first.
+func TestPressesWords(t *testing.T) {
+	at := func(day int) readiness.Moment { return readiness.Moment{Day: calendar.NewDate(2026, 12, day)} }
+	for want, list := range map[string][]readiness.Pressing{
+		"": nil,
+		"1 must that is late or soon due is still to be done, by Thu 3 Dec 2026.":              {{By: at(3)}},
+		"1 must that is late or soon due is still to be done.":                                 {{}},
+		"3 musts that are late or soon due are still to be done, the first by Wed 2 Dec 2026.": {{By: at(3)}, {}, {By: at(2)}},
+	} {
+		require.Equal(t, want, PressesWords(list))
+	}
+}

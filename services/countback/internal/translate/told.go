@@ -1,6 +1,7 @@
 package translate
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -29,6 +30,30 @@ func OfOtherDays(words string) bool {
 	return slices.ContainsFunc([]string{
 		usualFrom, knownFrom, usualNever, noDay, earliestIs, usualEarliest, failsFrom, eachReason,
 	}, func(start string) bool { return strings.HasPrefix(words, start) })
+}
+
+// PressesWords says how many musts press for a day, and until when there is time for
+// the first; empty where none does.
+func PressesWords(list []readiness.Pressing) string {
+	var first readiness.Moment
+	for _, o := range list {
+		if !o.By.IsZero() && (first.IsZero() || o.By.Day < first.Day) {
+			first = o.By
+		}
+	}
+	out := "1 must that is late or soon due is still to be done"
+	if len(list) != 1 {
+		out = fmt.Sprintf("%d musts that are late or soon due are still to be done", len(list))
+	}
+	switch {
+	case len(list) == 0:
+		return ""
+	case first.IsZero():
+		return out + "."
+	case len(list) == 1:
+		return out + ", by " + first.Words() + "."
+	}
+	return out + ", the first by " + first.Words() + "."
 }
 
 // Infeasible says why a must of the plan cannot be met.

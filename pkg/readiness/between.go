@@ -87,10 +87,10 @@ func asOf(before, after []Hold, now time.Time) []Hold {
 		case n >= len(before):
 			h.Stood, h.Raised = h.Raised, now
 			if !h.Open() {
-				h.Ended = now
+				h.Until, h.Ended = h.Ended, now
 			}
 		case before[n].Open() && !h.Open():
-			h.Ended = now
+			h.Until, h.Ended = h.Ended, now
 		}
 	}
 	return after

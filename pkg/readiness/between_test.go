@@ -86,7 +86,7 @@ func (s *slept) carry(holds []readiness.Hold, from, now time.Time) (*readiness.P
 	c.Grounds = append(s.at(now), of...)
 	c.Holds = readiness.Holds(free.Holds, c.Grounds, &c, s.p, now)
 	c.Hold(s.p)
-	if c.Held {
+	if len(c.Holds) > 0 {
 		pl = readiness.Make(&c, s.p, s.cal, now)
 	}
 	for _, at := range []time.Time{pl.NextChange, s.turns(now)} {

@@ -50,6 +50,11 @@ func TestCaseStates(t *testing.T) {
 		}
 	}
 	held := func(c *readiness.Case) { c.Held = true }
+	stood := func(from, until string) change {
+		return func(c *readiness.Case) {
+			c.Holds = []readiness.Hold{{Key: "infection", Kind: "infection", Raised: clock(t, cal, from), Ended: clock(t, cal, until), How: readiness.Released}}
+		}
+	}
 	left := func(c *readiness.Case) { c.Left = clock(t, cal, "2026-12-01 10:00") }
 	arrived := func(c *readiness.Case) { c.Arrived = clock(t, cal, "2026-11-30 06:00") }
 	noPets := func(c *readiness.Case) { c.Facts = map[string]any{"pets": false} }
@@ -76,7 +81,22 @@ func TestCaseStates(t *testing.T) {
 		{"home by the clock", "2026-12-01 11:00", mustsDone, readiness.CaseHome},
 		{"a moment before the expected discharge", "2026-12-01 10:59", mustsDone, readiness.CaseArrived},
 		{"arrived early", "2026-11-30 06:01", all(mustsDone, arrived), readiness.CaseArrived},
-		{"arrived, though held", "2026-11-30 06:01", all(mustsDone, arrived, held), readiness.CaseArrived},
+		{"held, and the person is in the hospital before the hour", "2026-11-30 07:29", all(mustsDone, arrived, held), readiness.CaseHeld},
+		{"arrived, though held, from the hour on", "2026-11-30 07:30", all(mustsDone, arrived, held), readiness.CaseArrived},
+		{"operated on before the hour, though held", "2026-11-30 07:00", all(mustsDone, held, func(c *readiness.Case) { c.Operated = clock(t, cal, "2026-11-30 06:30") }), readiness.CaseArrived},
+		{"released after the hour: the clock brings nobody in", "2026-12-05 09:00", all(mustsDone, stood("2026-11-20 09:00", "2026-12-02 09:00")), readiness.CaseInfeasible},
+		{"released at the hour: nor then", "2026-12-05 09:00", all(mustsDone, stood("2026-11-20 09:00", "2026-11-30 07:30")), readiness.CaseInfeasible},
+		{"released before the hour", "2026-12-05 09:00", all(mustsDone, stood("2026-11-20 09:00", "2026-11-30 07:29")), readiness.CaseHome},
+		{"held only since the hour, and released", "2026-12-05 09:00", all(mustsDone, stood("2026-11-30 07:30", "2026-12-02 09:00")), readiness.CaseHome},
+		{"raised after the hour by a service that was down", "2026-12-05 09:00", all(mustsDone, func(c *readiness.Case) {
+			stood("2026-12-01 07:30", "2026-12-02 09:00")(c)
+			c.Holds[0].Stood = clock(t, cal, "2026-11-20 09:00")
+		}), readiness.CaseInfeasible},
+		{"it should have ended before the hour, when the service was down", "2026-12-05 09:00", all(mustsDone, func(c *readiness.Case) {
+			stood("2026-11-20 09:00", "2026-12-02 09:00")(c)
+			c.Holds[0].Until = clock(t, cal, "2026-11-29 00:00")
+		}), readiness.CaseHome},
+		{"released after the hour, and somebody says that they came", "2026-12-05 09:00", all(mustsDone, arrived, stood("2026-11-20 09:00", "2026-12-02 09:00")), readiness.CaseArrived},
 		{"arrived, though infeasible", "2026-11-30 06:01", arrived, readiness.CaseArrived},
 		{"arrived by the clock", "2026-11-30 07:30", mustsDone, readiness.CaseArrived},
 		{"a minute before the start", "2026-11-30 07:29", mustsDone, readiness.CaseReady},
@@ -163,6 +183,11 @@ func TestHeldAfterItsHour(t *testing.T) {
 		{"only the day is known", "2026-11-30 23:59", func(c *readiness.Case) { c.Start = time.Time{} }, readiness.CaseHeld, false, "2026-12-01 00:00"},
 		{"and it is over", "2026-12-01 00:00", func(c *readiness.Case) { c.Start = time.Time{} }, readiness.CaseHeld, true, ""},
 		{"there is no day", "2027-11-30 07:30", func(c *readiness.Case) { c.Day, c.Start = 0, time.Time{} }, readiness.CaseHeld, false, ""},
+		{"released after it", "2026-12-02 07:30", func(c *readiness.Case) {
+			c.Held = false
+			c.Holds = []readiness.Hold{{Raised: clock(t, cal, "2026-11-20 09:00"), Ended: clock(t, cal, "2026-12-01 09:00"), How: readiness.Released}}
+		}, readiness.CaseReady, true, ""},
+		{"the person came, before it", "2026-11-30 07:29", func(c *readiness.Case) { c.Arrived = clock(t, cal, "2026-11-30 06:00") }, readiness.CaseHeld, false, "2026-11-30 07:30"},
 		{"the person came", "2026-11-30 07:30", func(c *readiness.Case) { c.Arrived = clock(t, cal, "2026-11-30 06:00") }, readiness.CaseArrived, false, "2026-12-01 11:00"},
 		{"it was called off", "2026-11-30 07:30", func(c *readiness.Case) { c.Ending = readiness.Cancelled }, readiness.CaseCancelled, false, ""},
 		{"nothing holds it", "2026-11-30 07:30", func(c *readiness.Case) { c.Held = false }, readiness.CaseArrived, false, "2026-12-01 11:00"},

@@ -101,7 +101,7 @@ func (c *Case) AskWhatHappened(before []Item, known *Case, pl *Plan, p *Protocol
 	switch {
 	case asked[false]:
 	case c.reported():
-	case c.Held && c.hourPassed(cal, now):
+	case (c.Held || c.heldAtHour(cal)) && c.hourPassed(cal, now):
 		c.ask(c.Day.String(), c.Hour(cal), "The operation was booked for "+on+" and was on hold. Its hour has passed, and nobody has reported whether it took place.")
 	case !c.Held && passed && pl.State.Begun():
 		c.ask(c.Day.String(), due, "The operation was booked for "+on+". By the plan the person would be home, and nobody has reported that the operation took place, or that they left the hospital.")

@@ -106,6 +106,9 @@ type Hold struct {
 	Stood   time.Time
 	Records []string // what it rests on, in the order in which they came
 	Ended   time.Time
+	// Until is when it should have ended, where nobody planned the case then; zero: when
+	// it did.
+	Until time.Time
 	How     string // it ended
 	// Of a release by a person: the day of surgery that it was for, and the day
 	// of each ground as it then was, by record; and what each was, which what was
@@ -180,14 +183,18 @@ func (h *Hold) gone(grounds []Ground) (out []string) {
 }
 
 // settle ends an open hold that a person released or that has lost all its
-// grounds, and opens again one whose release was taken back.
+// grounds, and opens again one whose release, or the report that ended it, was taken
+// back.
 func (h *Hold) settle(grounds []Ground, c *Case, p *Protocol, now time.Time) {
 	said := c.Entries[Key{Step: p.releases(), Repeat: h.Key, Round: 1}].Outcome == Done
+	if h.How == Over && !h.over(c, p, now) {
+		h.open()
+	}
 	switch {
 	case h.How == Released && !said:
-		h.Ended, h.How, h.For, h.Seen, h.Was = time.Time{}, "", 0, nil, nil
+		h.open()
 	case !h.Open():
-	case c.Ending != Running || !c.Left.IsZero(), h.Kind != KindNoDate && p.supplied(h.Kind) && c.came(now):
+	case h.over(c, p, now):
 		h.Ended, h.How = now, Over
 	case said:
 		h.Ended, h.How, h.For, h.Seen, h.Was = now, Released, c.Day, map[string]calendar.Date{}, map[string]Was{}

@@ -377,12 +377,12 @@ func (c *Case) pauses(i *Item) bool {
 }
 
 // begun reports whether the operation has begun: somebody says so, or the clock
-// does where nothing held the case when its hour came.
+// does where nothing held the case when its hour came, or does now.
 func (c *Case) begun(holds []Hold, now time.Time) bool {
 	if c.reported() {
 		return true
 	}
-	held := slices.ContainsFunc(holds, func(h Hold) bool { return h.Open() })
+	held := slices.ContainsFunc(holds, func(h Hold) bool { return h.Open() || h.stoodAt(c.Start) })
 	return !held && c.started(now)
 }
 

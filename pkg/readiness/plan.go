@@ -53,8 +53,8 @@ type Plan struct {
 	// TooLateIfAsked are the musts of the preparation that are in doubt and could
 	// not be done in time any more if they were found to apply now.
 	TooLateIfAsked []Key
-	// Unreported: the case is held, the hour of its operation has passed, and nobody
-	// has said whether it took place.
+	// Unreported: the case is held, or was when the hour of its operation came; that has
+	// passed, and nobody has said whether it took place.
 	Unreported bool
 	Medicines  []MedicineAdvice // in the case's order
 	// NextChange is the next instant at which some state changes, another must
@@ -80,8 +80,8 @@ func makeAt(c *Case, p *Protocol, cal *calendar.Calendar, now time.Time) (*Plan,
 	m := pl.musts(c, p, cal)
 	pl.Infeasible = m.reasons(now)
 	pl.TooLateIfAsked = pl.lateInDoubt(cal, now)
-	pl.State = pl.caseState(c, now)
-	pl.Unreported = pl.State == CaseHeld && c.hourPassed(cal, now)
+	pl.State = pl.caseState(c, cal, now)
+	pl.Unreported = c.unreported(cal, now)
 	return pl, m
 }
 
@@ -273,12 +273,12 @@ func (pl *Plan) nextChange(m *musts, p *Protocol, now time.Time) time.Time {
 		next = pl.Discharge.At // from then on nobody knows when they leave
 	}
 	for _, t := range [...]time.Time{pl.Start, pl.Discharge.At} {
-		if sooner(t) && pl.caseState(c, t) != pl.State {
+		if sooner(t) && pl.caseState(c, cal, t) != pl.State {
 			next = t // until then the items stand as they are
 		}
 	}
-	if hour := c.Hour(cal); pl.State == CaseHeld && sooner(hour) {
-		next = hour // from then on it is unreported
+	if hour := c.Hour(cal); sooner(hour) && (pl.State == CaseHeld || c.unreported(cal, hour) != pl.Unreported) {
+		next = hour // from then on it is unreported, or who came is taken to be operated on
 	}
 	for _, t := range m.turns() {
 		if sooner(t) && !slices.Equal(m.roots(cal.DateOf(t)), m.roots(cal.DateOf(now))) {

@@ -176,13 +176,13 @@ func (i *Item) dated() bool {
 }
 
 // caseState gives the state of the case from its items, the first that fits.
-func (pl *Plan) caseState(c *Case, now time.Time) CaseState {
+func (pl *Plan) caseState(c *Case, cal *calendar.Calendar, now time.Time) CaseState {
 	// Where nobody says so, the clock stands for arrival and discharge; not of a
-	// case that is held: its operation will hardly have begun, and if it has,
-	// somebody says so.
-	passed := func(t time.Time) bool { return !c.Held && !t.IsZero() && !now.Before(t) }
+	// case that is held, or was when its hour came: its operation will hardly have
+	// begun, and if it has, somebody says so.
+	passed := func(t time.Time) bool { return !t.IsZero() && !now.Before(t) && c.clockStands(cal) }
 	left := !c.Left.IsZero() || passed(pl.Discharge.At)
-	arrived := !c.Arrived.IsZero() || !c.Operated.IsZero() || passed(c.Start)
+	arrived := !c.Operated.IsZero() || passed(c.Start) || !c.Arrived.IsZero() && !c.waitsHeld(cal, now)
 	switch {
 	case c.Ending != Running:
 		return CaseCancelled

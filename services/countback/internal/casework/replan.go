@@ -365,6 +365,7 @@ func (w *writing) reckon() *readiness.Plan {
 		w.dated = now
 	}
 	c.Holds, c.Dated = w.priorHolds(), w.dated
+	c.Reopen(p, now)
 	found := func(at time.Time) []readiness.Ground { return w.protocol.Grounds(w.records, w.b, f, f.Today(at)) }
 	turns := func(at time.Time) time.Time { return w.protocol.NextOfRecords(w.records, w.b, f, at) }
 	w.answered()
@@ -386,7 +387,7 @@ func (w *writing) reckon() *readiness.Plan {
 		c.Raised = append(c.Raised, readiness.Told(w.stood(), c, p, begun && c.Ending == readiness.Running, f.Calendar, now)...)
 	}
 	c.AskWhatHappened(w.oldItems, known, pl, p, f.Calendar, now)
-	if c.Held || len(c.Raised) > raised {
+	if len(c.Holds) > 0 || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}
 	pl.NextChange = sooner(pl.NextChange, next)

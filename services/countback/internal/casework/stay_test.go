@@ -26,7 +26,13 @@ func TestTheVisit(t *testing.T) {
 	require.Equal(t, before, h.windows(b.plan))
 
 	h.set(surgery + " 07:05")
-	require.Equal(t, []string{event.CaseArrived}, names(visit("arrived", surgery+" 07:00", "")))
+	visit("arrived", surgery+" 07:00", "")
+	require.Equal(t, "held", state(), "nobody has released the hold, and the hour is to come")
+	require.Equal(t, "on-hold", h.get("CarePlan/"+b.plan).String("status"))
+	require.Contains(t, h.sayings(b), "The person is in the hospital, and nobody has released the hold.")
+	mark := h.mark()
+	h.tick(surgery + " 10:00")
+	require.Contains(t, names(h.after(mark)), event.CaseArrived)
 	require.Equal(t, "arrived", state())
 	require.Empty(t, visit("in-progress", surgery+" 07:00", ""))
 	require.Equal(t, "arrived", state())
@@ -34,7 +40,7 @@ func TestTheVisit(t *testing.T) {
 
 	// Still there past the expected hour: nobody knows when they leave, so nothing
 	// that counts from it has a day.
-	mark := h.mark()
+	mark = h.mark()
 	require.Positive(t, h.tick("2027-01-12 11:00"))
 	require.Equal(t, "arrived", state())
 	require.Contains(t, h.steps(h.after(mark), event.TasksChanged), "discharge-call")
@@ -116,10 +122,15 @@ func TestVisitInError(t *testing.T) {
 	require.Equal(t, "held", h.caseRow(b.plan).State)
 	visit := stay("1", b.patient, b.appointment, "arrived", surgery+" 07:00", "")
 	h.store(visit)
+	require.Equal(t, "held", h.caseRow(b.plan).State)
+	h.tick(surgery + " 10:00")
 	require.Equal(t, "arrived", h.caseRow(b.plan).State)
+	require.Empty(t, h.kinds(b.patient))
 	mark := h.mark()
 	h.store(visit.with("status", "entered-in-error"))
-	require.Equal(t, []string{event.CaseHeld}, names(h.after(mark)))
+	require.Contains(t, names(h.after(mark)), event.CaseHeld)
+	require.Equal(t, []string{"evidence-missing"}, h.kinds(b.patient), "the report that ended it is taken back")
+	require.Equal(t, "requested", h.step(b.plan, confirmStep).Status)
 }
 
 // A visit of another day (an examination beforehand) is no arrival.

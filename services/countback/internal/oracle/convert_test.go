@@ -112,6 +112,9 @@ func caseOf(c Case) readiness.Case {
 			out.Holds = append(out.Holds, readiness.Hold{Key: e.Key, Raised: e.At, Ended: e.At, Records: []string{"Condition/c"}})
 		}
 	}
+	for n, s := range c.Spans {
+		out.Holds = append(out.Holds, readiness.Hold{Key: fmt.Sprint("span-", n), Raised: s.From, Ended: s.Until})
+	}
 	for _, e := range c.Entries {
 		was := readiness.Case{Day: dateOf(e.For), Start: e.ForStart, Details: e.Under}
 		out.Entries[readiness.Key{Step: e.Code, Repeat: e.Key, Round: e.Round}] = readiness.Entry{

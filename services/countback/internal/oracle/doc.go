@@ -35,9 +35,10 @@
 //   - What was done for "this date" counts for another start too, unless it is due
 //     at a time that is counted from surgery.
 //   - A compressed item is due at once, or as soon as it opens, not late.
-//   - A case that is held comes no further by the clock alone. When the hour of its
-//     operation has gone by (of which only the day is known: the day), it is
-//     unreported. One whose person is home closes when nothing is left to do.
+//   - A case that is held comes no further by the clock alone, nor does one that was
+//     when the hour of its operation came (of which only the day is known: its end),
+//     until somebody reports; that hour gone by, it is unreported. Until then it is
+//     held also with the person in the hospital. One whose person is home closes when nothing is left to do.
 //     Musts that an event raised say nothing of whether it is behind.
 //   - Someone who arrived is in hospital until somebody says that they left; past
 //     the expected hour nothing is counted from discharge.

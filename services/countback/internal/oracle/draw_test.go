@@ -235,7 +235,27 @@ func drawCase(t *rapid.T, f facility) Case {
 	case 7:
 		c.Arrived = f.instant(t, walk(c.Surgery, -rapid.IntRange(0, 1).Draw(t, "arrived")))
 	}
+	c.Spans = drawSpans(t, c)
 	return c
+}
+
+// drawSpans are holds that began or ended about the hour of the operation.
+func drawSpans(t *rapid.T, c Case) (out []Span) {
+	about := c.Start
+	if about.IsZero() {
+		about = c.Booked
+	}
+	near := func(label string) time.Time {
+		return about.Add(time.Duration(rapid.SampledFrom([]int{-90000, -3600, -1, 0, 0, 1, 3600, 90000}).Draw(t, label)) * time.Second)
+	}
+	for range rapid.SampledFrom([]int{0, 0, 0, 1, 2}).Draw(t, "spans") {
+		s := Span{From: near("from"), Until: near("until")}
+		if one(t, 3, "stands") {
+			s.Until = about.AddDate(1, 0, 0)
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // drawNow is most often a moment at which something may turn, or a second off.

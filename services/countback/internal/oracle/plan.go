@@ -17,7 +17,7 @@ func Make(place *Place, rules Rules, c Case, now time.Time) Plan {
 	plan.Infeasible = p.infeasible(plan.Items)
 	plan.Doubtful = p.doubtful(plan.Items)
 	plan.State = p.caseState(plan)
-	plan.Unreported = plan.State == "held" && p.over(p.operation())
+	plan.Unreported = !p.c.Cancelled && !p.reported() && p.over(p.operation()) && (p.c.Held || p.heldThen())
 	return plan
 }
 

@@ -34,6 +34,8 @@ var planted = []struct{ name, file, line, instead string }{
 	{"a span without the time between", "readiness/network.go", "l.later(earliest[l.from], cal))", "earliest[l.from])"},
 	{"no timer for a must in doubt", "readiness/plan.go", "|| pl.tooLateIfAsked(i, cal, t) != pl.tooLateIfAsked(i, cal, now)", ""},
 	{"what is held is unreported a day later", "readiness/itemhold.go", "!hour.IsZero() && !now.Before(hour)", "!hour.IsZero() && !now.Before(hour.AddDate(0, 0, 1))"},
+	{"a release after the hour lets the clock stand", "readiness/athour.go", "c.reported() || !c.heldAtHour(cal)", "true"},
+	{"who comes before the hour is held no more", "readiness/athour.go", "c.Held && !c.hourPassed(cal, now)", "false"},
 	{"a must in doubt has a day more", "readiness/doubt.go", "i.TooLate || !at.Before(i.Last.Ends(cal))", "i.TooLate || !at.Before(i.Last.Ends(cal).AddDate(0, 0, 1))"},
 	{"a record of the future counts", "readiness/proof.go", "p.On > today || ", ""},
 	{"the oldest record counts", "readiness/proof.go", "cmp.Compare(e.On, o.On)", "cmp.Compare(o.On, e.On)"},

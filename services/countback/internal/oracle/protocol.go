@@ -138,6 +138,7 @@ type Case struct {
 	Arrived, Left time.Time
 	Cancelled     bool
 	Held          bool
+	Spans         []Span // of the holds that are or were
 	Facts         map[string]any
 	Under         map[string]string
 	Repeats       map[string][]string
@@ -145,6 +146,9 @@ type Case struct {
 	Entries       []Entry
 	Records       []Record
 }
+
+// Span is how long a hold stood.
+type Span struct{ From, Until time.Time }
 
 // Moment is a whole day, an instant of that day, or nothing.
 type Moment struct {
@@ -194,6 +198,6 @@ type Plan struct {
 	State      string
 	Discharge  Moment
 	Infeasible []Missing
-	Unreported bool     // held, its hour has gone by, and nobody says what became of it
+	Unreported bool     // held now or at its hour, which has gone by, and nobody says what became of it
 	Doubtful   []string // musts in doubt that are too late if they turn out to apply
 }

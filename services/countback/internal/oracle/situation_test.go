@@ -38,8 +38,8 @@ func (s situation) describe(about string) string {
 	}
 	c := s.c
 	fmt.Fprintf(&out, "facility %s, now %s\n", s.name, at(s.now))
-	fmt.Fprintf(&out, "booked %s, surgery %s, start %s, stay %q, arrived %s, left %s, cancelled %t, held %t\n",
-		at(c.Booked), c.Surgery, at(c.Start), c.Stay, at(c.Arrived), at(c.Left), c.Cancelled, c.Held)
+	fmt.Fprintf(&out, "booked %s, surgery %s, start %s, stay %q, arrived %s, left %s, cancelled %t, held %t, spans %v\n",
+		at(c.Booked), c.Surgery, at(c.Start), c.Stay, at(c.Arrived), at(c.Left), c.Cancelled, c.Held, c.Spans)
 	fmt.Fprintf(&out, "facts %v, under %v, repeats %v, warning %d days\n", c.Facts, c.Under, c.Repeats, s.rules.WarningDays)
 	for _, e := range c.Events {
 		fmt.Fprintf(&out, "event %s/%s %s\n", e.Name, e.Key, at(e.At))

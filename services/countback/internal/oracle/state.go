@@ -3,7 +3,9 @@ package oracle
 // caseState is the first that fits.
 func (p *planner) caseState(plan Plan) string {
 	home := !p.c.Left.IsZero() || p.byTheClock(plan.Discharge)
-	arrived := !p.c.Arrived.IsZero() || p.byTheClock(Moment{p.c.Surgery, p.c.Start})
+	// A hold that is open goes before somebody's arrival until the hour has come.
+	came := !p.c.Arrived.IsZero() && (!p.c.Held || p.over(p.operation()))
+	arrived := came || p.byTheClock(Moment{p.c.Surgery, p.c.Start})
 	switch {
 	case p.c.Cancelled:
 		return "cancelled"
@@ -25,9 +27,29 @@ func (p *planner) caseState(plan Plan) string {
 	return "on-track"
 }
 
-// byTheClock: where nobody says what became of the person, the clock does.
+// byTheClock: where nobody says what became of the person, the clock does; not of a
+// case that is held, nor of one that was when its hour came, until somebody reports.
 func (p *planner) byTheClock(m Moment) bool {
-	return !m.At.IsZero() && !p.c.Held && !p.now.Before(m.At)
+	if p.c.Held || p.heldThen() && !p.reported() {
+		return false
+	}
+	return !m.At.IsZero() && !p.now.Before(m.At)
+}
+
+func (p *planner) reported() bool { return !p.c.Arrived.IsZero() || !p.c.Left.IsZero() }
+
+// heldThen: a hold from before the hour had not ended before it.
+func (p *planner) heldThen() bool {
+	if p.operation().none() {
+		return false
+	}
+	hour := p.ends(p.operation())
+	for _, s := range p.c.Spans {
+		if s.From.Before(hour) && !s.Until.Before(hour) {
+			return true
+		}
+	}
+	return false
 }
 
 // operation is when it is booked for: an hour, or a whole day.

@@ -95,7 +95,10 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 	switch v.Plan.State {
 	case readiness.CaseCancelled:
 		out = append(out, EndingWords(v.Booking))
-	case readiness.CaseHeld:
+	case readiness.CaseHeld, readiness.CaseArrived:
+		if v.Plan.State == readiness.CaseHeld && !v.Booking.Case.Arrived.IsZero() {
+			out = append(out, "The person is in the hospital, and nobody has released the hold.")
+		}
 		for _, h := range v.Holds {
 			if h.Ended == "" {
 				out = append(out, h.Sentence())
@@ -129,7 +132,7 @@ func (f Facility) reasons(v PlanView, p *Protocol) []string {
 	return out
 }
 
-// unreportedWords say of a case that is held that its hour has passed.
+// unreportedWords say of a case that was held at its hour that this has passed.
 const unreportedWords = "The hour of the operation has passed, and nobody has reported whether it took place. Time does not end a hold: " +
 	"ask, and have it recorded that the person came or went home, that the operation was called off, or its new day."
 

@@ -57,6 +57,7 @@ type HoldRow struct {
 	Seen    map[string]string `json:"s,omitempty"`
 	Was     map[string]WasRow `json:"w,omitempty"`
 	Stood   time.Time         `json:"since,omitzero"`
+	Until   time.Time         `json:"until,omitzero"`
 	// Said is the sentence under which it stands, and once it has ended the one under
 	// which it stood then; EndedAs is how that ended, in words, where no person
 	// released it, and Tasks are those that showed its items.
@@ -76,7 +77,7 @@ type WasRow struct {
 
 // Hold is the row as the rules read it.
 func (r *HoldRow) Hold() readiness.Hold {
-	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Stood: r.Stood, Records: r.Records, Ended: r.Ended, How: r.How, Called: r.Called}
+	h := readiness.Hold{Key: r.Key, Kind: r.Kind, Raised: r.Raised, Stood: r.Stood, Records: r.Records, Ended: r.Ended, Until: r.Until, How: r.How, Called: r.Called}
 	h.For, _ = calendar.ParseDate(r.For)
 	for record, day := range r.Seen {
 		if h.Seen == nil {
@@ -96,7 +97,7 @@ func (r *HoldRow) Hold() readiness.Hold {
 
 // HoldRowOf is the stored form of a hold.
 func HoldRowOf(id string, h readiness.Hold) HoldRow {
-	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Stood: h.Stood, Records: h.Records, Ended: h.Ended, How: h.How, For: h.For.String(), Called: h.Called}
+	r := HoldRow{ID: id, Key: h.Key, Kind: h.Kind, Raised: h.Raised, Stood: h.Stood, Records: h.Records, Ended: h.Ended, Until: h.Until, How: h.How, For: h.For.String(), Called: h.Called}
 	for record, day := range h.Seen {
 		if r.Seen == nil {
 			r.Seen = map[string]string{}

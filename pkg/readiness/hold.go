@@ -109,7 +109,7 @@ type Hold struct {
 	// Until is when it should have ended, where nobody planned the case then; zero: when
 	// it did.
 	Until time.Time
-	How     string // it ended
+	How   string // it ended
 	// Of a release by a person: the day of surgery that it was for, and the day
 	// of each ground as it then was, by record; and what each was, which what was
 	// released by an earlier version of the service does not tell.

@@ -320,7 +320,7 @@ func (c *Case) lapsed(standing []Ground, p *Protocol) []Ground {
 			if key.Repeat != "" {
 				name = c.medicineName(key.Repeat)
 			}
-			g.Says = strings.TrimPrefix(name+", ", ", ") + lowerFirst(p.title(key.Step)) + ": what was wrong is settled or the date moved, and a named person may release it"
+			g.Says = strings.TrimPrefix(name+", ", ", ") + lowerFirst(p.title(key.Step)) + ": " + c.lapsedWords(record, key) + ", and a named person may release it"
 			if g.Withdrawn {
 				g.Says = name + ": entered in error"
 			}

@@ -65,7 +65,8 @@ func (a *MedicineAdvice) LaterWords(signed Moment, decided Decision, surgery Mom
 // SecondLooks raises a question about each signature of the case that is later
 // than the rules give, until another person has looked at it, and carries on what
 // was answered: with it, what was not agreed to counts no more. It goes before
-// the plan, and returns when time alone makes a question idle (zero: never).
+// the plan, and returns when time alone may make a question idle (zero: never); see
+// [Case.DropLooks].
 func (c *Case) SecondLooks(b Before, p *Protocol, cal *calendar.Calendar, now time.Time) time.Time {
 	looks := secondLooks{c: c, b: b, p: p, cal: cal, now: now}
 	for n := range b.Items {
@@ -76,21 +77,37 @@ func (c *Case) SecondLooks(b Before, p *Protocol, cal *calendar.Calendar, now ti
 	if c.Ending != Running || c.Day.IsZero() || !c.Left.IsZero() {
 		return time.Time{}
 	}
-	end := cal.StartOf(c.Day.Add(1)) // of what can still be changed
-	if !c.Start.IsZero() {
-		end = c.Start
-	}
-	if !now.Before(end) {
-		return time.Time{}
-	}
 	raised := false
 	for n := range c.Medicines {
 		raised = looks.look(&c.Medicines[n]) || raised
 	}
-	if !raised {
-		return time.Time{}
+	if hour := c.Hour(cal); raised && now.Before(hour) {
+		return hour
 	}
-	return end
+	return time.Time{}
+}
+
+// DropLooks takes back the questions of [Case.SecondLooks] that nobody answered and that
+// are asked no more: the hour of the operation has passed, and nothing holds the case or
+// somebody has reported that the person came. It goes after the holds, which may rest on
+// such a signature all the same.
+func (c *Case) DropLooks(cal *calendar.Calendar, now time.Time) (dropped bool) {
+	if c.Ending != Running || !c.hourPassed(cal, now) || c.Held && !c.reported() {
+		return false
+	}
+	kept := make([]Raised, 0, len(c.Raised))
+	for _, r := range c.Raised {
+		answered := r.Trigger != TriggerLateSigned
+		for key, e := range c.Entries {
+			answered = answered || key.Repeat == r.Key && (e.Outcome != NoOutcome || e.Look != NotLooked)
+		}
+		if answered {
+			kept = append(kept, r)
+		}
+	}
+	dropped = len(kept) < len(c.Raised)
+	c.Raised = kept
+	return dropped
 }
 
 type secondLooks struct {
@@ -246,7 +263,7 @@ func (w *watch) unseen(i *Item) {
 		if by := r.Dose.Ends(w.cal); w.now.Before(by) {
 			w.sooner(by)
 		} else {
-			w.add(i, "@unseen", w.rule.Unseen)
+			w.add(i, unseenSuffix, w.rule.Unseen)
 		}
 	}
 }

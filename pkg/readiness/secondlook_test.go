@@ -114,12 +114,23 @@ func TestWhichSignaturesAreLookedAt(t *testing.T) {
 			}
 			require.Equal(t, end, next)
 
-			// Once the operation has begun it can be changed no more.
+			// Once the operation has begun it can be changed no more; of a case that is held
+			// it is asked until somebody says that the person came.
 			c.Raised = nil
 			require.NotZero(t, c.SecondLooks(readiness.Before{}, p, cal, end.Add(-time.Minute)))
 			require.Len(t, c.Raised, 1)
 			c.Raised = nil
 			require.Zero(t, c.SecondLooks(readiness.Before{}, p, cal, end))
+			c.Held = true
+			require.False(t, c.DropLooks(cal, end))
+			require.Len(t, c.Raised, 1)
+			c.Arrived = end
+			require.True(t, c.DropLooks(cal, end))
+			require.Empty(t, c.Raised)
+			c.Held, c.Arrived = false, time.Time{}
+			c.SecondLooks(readiness.Before{}, p, cal, end)
+			require.False(t, c.DropLooks(cal, end.Add(-time.Minute)))
+			require.True(t, c.DropLooks(cal, end))
 			require.Empty(t, c.Raised)
 		})
 	}

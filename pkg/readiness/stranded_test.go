@@ -24,7 +24,7 @@ func TestGroundsOfOpenHolds(t *testing.T) {
 		next   string
 	}{
 		{"it is settled", func(*readiness.Case, *readiness.Hold) {}, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
-		{"the medicine is on no list any more", func(c *readiness.Case, _ *readiness.Hold) { c.Medicines = nil }, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
+		{"the medicine is on no list any more", func(c *readiness.Case, _ *readiness.Hold) { c.Medicines = nil }, "Pill, title of stop: the record of the medicine is not there any more, and a named person may release it", false, ""},
 		{"the medicine was entered in error", func(c *readiness.Case, _ *readiness.Hold) { c.Disowned = []string{"pill"} }, "Pill: entered in error", true, ""},
 		{"another one was", func(c *readiness.Case, _ *readiness.Hold) { c.Disowned = []string{"other"} }, "Pill, title of stop: what was wrong is settled or the date moved, and a named person may release it", false, ""},
 		{"of an item without a repeat", func(_ *readiness.Case, h *readiness.Hold) { h.Records = []string{"item:must/"} }, "title of must: what was wrong is settled or the date moved, and a named person may release it", false, ""},

@@ -379,6 +379,7 @@ func (w *writing) reckon() *readiness.Plan {
 	next = sooner(sooner(next, looks), turns(now))
 	raised := len(c.Raised)
 	w.holds(append(found(now), of...))
+	dropped := c.DropLooks(f.Calendar, now)
 	stranded, stops := readiness.Stranded(w.stood(), c, pl, p, f.Calendar, now)
 	c.Raised, next = append(c.Raised, stranded...), sooner(next, stops)
 	begun := pl.State.Begun() && !c.Held
@@ -387,7 +388,7 @@ func (w *writing) reckon() *readiness.Plan {
 		c.Raised = append(c.Raised, readiness.Told(w.stood(), c, p, begun && c.Ending == readiness.Running, f.Calendar, now)...)
 	}
 	c.AskWhatHappened(w.oldItems, known, pl, p, f.Calendar, now)
-	if len(c.Holds) > 0 || len(c.Raised) > raised {
+	if dropped || len(c.Holds) > 0 || len(c.Raised) > raised {
 		pl = readiness.Make(c, p, f.Calendar, now)
 	}
 	pl.NextChange = sooner(pl.NextChange, next)

@@ -327,7 +327,9 @@ func (h *Hold) Words(grounds []Ground, surgery, today calendar.Date) string {
 	for n := range grounds {
 		g := &grounds[n]
 		if g.Kind == h.Kind && slices.Contains(h.Records, g.Record) {
-			parts = append(parts, g.wordsFor(surgery, today))
+			if says := g.wordsFor(surgery, today); !slices.Contains(parts, says) { // of two records
+				parts = append(parts, says)
+			}
 		}
 	}
 	for _, says := range h.gone(grounds) {

@@ -24,17 +24,17 @@ func (h *house) heldThrough() booked {
 // held, unreported and asked about, whoever reported it.
 func TestAReportThatIsTakenBackLeavesTheHold(t *testing.T) {
 	for _, r := range []struct {
-		name             string
+		name, says       string
 		report, takeBack func(h *house, b booked)
 	}{
-		{"a person's word", func(h *house, b booked) {
+		{"a person's word", "Ended: the person left the hospital. Idony Larkmead reported on Tue 12 Jan 2027 that", func(h *house, b booked) {
 			h.work(b.plan, confirmStep, saysOf("arrived", surgery, "went-home", "2027-01-12"))
 		}, func(h *house, b booked) {
 			h.work(b.plan, confirmStep, func(task res) {
 				task["status"], task["statusReason"] = "requested", res{"text": "It was another person."}
 			})
 		}},
-		{"a visit", func(h *house, b booked) {
+		{"a visit", "Ended: the person left the hospital. Encounter/", func(h *house, b booked) {
 			h.store(stay("1", b.patient, b.appointment, "finished", surgery+" 07:00", "2027-01-12 10:00"))
 		}, func(h *house, b booked) {
 			h.store(stay("1", b.patient, b.appointment, "entered-in-error", surgery+" 07:00", "2027-01-12 10:00"))
@@ -47,6 +47,7 @@ func TestAReportThatIsTakenBackLeavesTheHold(t *testing.T) {
 			r.report(h, b)
 			require.Equal(t, "home", h.caseRow(b.plan).State)
 			require.Empty(t, h.kinds(b.patient))
+			require.Contains(t, string(h.flags(b.patient)[0].Raw), r.says)
 			r.takeBack(h, b)
 			require.Equal(t, "held", h.caseRow(b.plan).State)
 			require.Equal(t, []string{"recent-infection", "evidence-missing"}, h.kinds(b.patient))
@@ -86,6 +87,7 @@ func TestBookedAgainItIsStillHeld(t *testing.T) {
 	a := appointment("1", b.patient, surgery)
 	h.put(by(a), a.with("status", "cancelled"))
 	require.Empty(t, h.kinds(b.patient))
+	require.Contains(t, string(h.flags(b.patient)[0].Raw), "Ended with the case. The operation was called off.")
 	h.put(by(a), a)
 	require.Equal(t, []string{"recent-infection"}, h.kinds(b.patient))
 	require.Equal(t, "held", h.caseRow(b.plan).State)

@@ -56,10 +56,7 @@ func (w *writing) endedWords(h readiness.Hold) string {
 		}
 		return "Ended: there is a date again."
 	case readiness.Over:
-		if w.b.Case.Ending == readiness.Running && w.b.Case.Left.IsZero() {
-			return "Ended: the person came, and the hour of the operation is past."
-		}
-		return "Ended with the case."
+		return w.overWords()
 	}
 	out := "Released"
 	for key, row := range w.rows {
@@ -73,6 +70,24 @@ func (w *writing) endedWords(h readiness.Hold) string {
 		}
 	}
 	return out + "."
+}
+
+// overWords say of a hold that a report ended what was reported, and by whom or in
+// which record.
+func (w *writing) overWords() string {
+	c, source := &w.b.Case, ""
+	switch {
+	case c.Ending != readiness.Running:
+		return "Ended with the case. " + translate.EndingWords(w.b)
+	case w.b.Told != "":
+		source = " " + w.b.Told
+	case c.Seen != "":
+		source = " " + c.Seen + " says so."
+	}
+	if c.Left.IsZero() {
+		return "Ended: the person came, and the hour of the operation is past." + source
+	}
+	return "Ended: the person left the hospital." + source
 }
 
 // flags writes the Flag of each hold that differs.

@@ -32,6 +32,33 @@ type CasePage struct {
 	Next store.CasePlace // the place to go on from; zero: this is the last page
 	Prev store.CasePlace // the place to go back from; zero: this is the first page
 	Many bool            // more people have the name than are looked through
+	// Ended are cases that are over, of the people who were looked for by name or
+	// number, the latest day first; only on the first page.
+	Ended []CaseLine
+}
+
+// mostEnded is how many cases that are over are shown to who looks for a person.
+const mostEnded = 50
+
+// ended reads them, whatever else narrows the list: a Task of a case that is over
+// may still wait for somebody.
+func (p *CasePage) ended(r *morningReader, patients []string) error {
+	var all []store.Case
+	for _, ref := range patients {
+		of, err := r.tx.CasesOf(ref)
+		if err != nil {
+			return err
+		}
+		for _, c := range of {
+			if !c.Open {
+				all = append(all, c)
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b store.Case) int { return strings.Compare(b.Surgery, a.Surgery) })
+	var err error
+	p.Ended, err = r.lines(all[:min(len(all), mostEnded)])
+	return err
 }
 
 // Cases lists open cases by day of surgery.
@@ -52,6 +79,11 @@ func (o *Office) Cases(ctx context.Context, q CaseQuery) (*CasePage, error) {
 				return err
 			}
 			out.Many = len(f.Patients) >= mostPatients
+			if q.After == (store.CasePlace{}) && q.Before == (store.CasePlace{}) {
+				if err := out.ended(&r, f.Patients); err != nil {
+					return err
+				}
+			}
 		}
 		if out.Total, err = tx.CountCases(f); err != nil {
 			return err

@@ -113,7 +113,7 @@ type press struct {
 // day they are those of whoever books.
 var (
 	fails    = press{Ask: "Why it could not be done", Button: "Could not be done"}
-	leaves   = press{Ask: "Why it is left out", Button: "Waive"}
+	leaves   = press{Ask: "Why it is left out", Button: "Leave out"}
 	declined = press{"Why that day cannot be had", "It was declined", didDecline}
 	withdraw = press{"Why it is no longer asked for", "Take it back", didTakeBack}
 )

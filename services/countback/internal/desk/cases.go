@@ -27,6 +27,8 @@ type casesPage struct {
 	Week             string // what the chosen week is
 	WeekBefore       string
 	WeekAfter        string
+	// Ended are cases that are over, of the people found.
+	Ended caseTable
 	// Without are bookings of the people found that have no open case.
 	Without caselessTable
 }
@@ -93,7 +95,10 @@ func (d *Desk) casesPage(c *gin.Context) error {
 // newCasesPage says a page of cases in words.
 func (d *Desk) newCasesPage(p page, found *casework.CasePage, ask caseAsk) *casesPage {
 	out := &casesPage{page: p, Ask: ask, Table: d.newCaseTable(found.CaseList, d.Calendar.DateOf(d.Now())), Many: found.Many}
-	out.Table.Says = roomWords
+	out.Table.Says = "By day of surgery, the nearest first; those without a day before all. " + roomWords
+	out.Ended = d.newCaseTable(casework.CaseList{Cases: found.Ended, Total: int64(len(found.Ended))}, d.Calendar.DateOf(d.Now()))
+	out.Ended.ID, out.Ended.Title = "ended", "Cases that are over"
+	out.Ended.Says = "Finished or called off, the latest day of surgery first. What still waits of one stands as its next step."
 	for _, s := range shownStates {
 		out.States = append(out.States, option{string(s), caseMarks[s].Word, string(s) == ask.State})
 	}

@@ -74,7 +74,7 @@ func (p *player) report(ctx context.Context, all []*story) error {
 func (p *player) printCases(cases []line) {
 	fmt.Fprintf(p.Out, "\nCASES\n")
 	w := tabwriter.NewWriter(p.Out, 2, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "  surgery\tperson\tstate\tdone\task for now\tlate\tin doubt")
+	fmt.Fprintln(w, "  surgery\tperson\tstate\tdone\task for now\tlate\tto find out")
 	for _, c := range cases {
 		n := map[string]int{}
 		for _, t := range c.tasks {
@@ -89,7 +89,7 @@ func (p *player) printCases(cases []line) {
 		fmt.Fprintf(w, "  %s\t%s\t%s\t%d\t%d\t%d\t%d\n", c.day, c.person, c.state, n["done"], n["open"]+n["due"], n["late"], n["doubt"])
 	}
 	w.Flush()
-	fmt.Fprintln(p.Out, "  In doubt are steps that may not apply to the person: somebody must find out first.")
+	fmt.Fprintln(p.Out, "  To find out are steps that may not apply to the person: somebody must find out first.")
 }
 
 func (p *player) printHeld(cases []line) {

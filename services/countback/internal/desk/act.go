@@ -16,7 +16,7 @@ import (
 // deedWords are what a page says after an action.
 var deedWords = map[string]string{
 	casework.ActDone:      "Recorded as done.",
-	casework.ActWaive:     "Recorded as waived.",
+	casework.ActWaive:     "Recorded as left out.",
 	casework.ActApplies:   "Recorded: it applies.",
 	casework.ActNotNeeded: "Recorded: it does not apply.",
 	casework.ActFailed:    "Recorded: it could not be done.",
@@ -60,7 +60,7 @@ func (d *Desk) did(c *gin.Context) string {
 
 // needsReason are the actions that nobody may take without saying why.
 var needsReason = map[string]string{
-	casework.ActWaive:     "say why it is waived",
+	casework.ActWaive:     "say why it is left out",
 	casework.ActNotNeeded: "say how you know that it does not apply",
 	casework.ActFailed:    "say why it could not be done",
 	casework.ActReopen:    "say why it is asked for again",

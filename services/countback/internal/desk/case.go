@@ -199,9 +199,9 @@ func (d *Desk) newOnePage(p page, v *casework.CaseView) *onePage {
 func (one *onePage) items(d *Desk, v *casework.CaseView, today calendar.Date) {
 	groups := []itemGroup{
 		{ID: "now", Title: "Asked for now", Says: "What releases a hold first, then what is late, then by the day it is due."},
-		{ID: "find-out", Title: "To be found out", Says: "It is not known yet whether these apply. Each says what must be known."},
+		{ID: "find-out", Title: "To find out", Says: "It is not known yet whether these apply. Each says what must be known."},
 		{ID: "coming", Title: "Coming, or paused by a hold", Shut: true},
-		{ID: "settled", Title: "Settled", Says: "Done, waived, missed, or not for this person.", Shut: true},
+		{ID: "settled", Title: "Settled", Says: "Done, left out, missed, or not for this person.", Shut: true},
 	}
 	items := slices.Clone(v.Items)
 	slices.SortStableFunc(items, func(a, b casework.ItemView) int {
@@ -314,7 +314,7 @@ func (d *Desk) newItemLine(i *casework.ItemView, today calendar.Date, p *page) i
 	if !i.Entry.On.IsZero() && !i.State.Waiting() {
 		line.DoneOn = i.Entry.On.Format(dayWords)
 	}
-	if i.State.Waiting() && !i.Span.Latest.IsZero() {
+	if i.State.Waiting() && !i.Span.Latest.IsZero() && !i.Last.IsZero() { // without a last day nothing says how long it may wait
 		line.Room = room(i.Span)
 	}
 	for _, n := range i.Notes {

@@ -77,11 +77,11 @@ type caseLine struct {
 // listWords name the lists of items.
 var listWords = map[string]struct{ title, says, empty string }{
 	casework.ListNow:       {"Call these people now", "They reported a sign that cannot wait, or one that could not be ruled out.", ""},
-	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision.", "Nothing waits for a decision."},
-	casework.ListCalls:     {"Call", "Tell people of a changed day; arrival calls, checks by telephone, and calls after discharge.", "Nobody has to be called."},
-	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead.", "Nothing has to be chased."},
-	casework.ListFindOut:   {"Find out", "Surgery may not go ahead without these if they apply, their due day is over, and nobody has said whether they do.", "Nothing has to be found out."},
-	casework.ListRest:      {"Follow up", "What patients, coaches and others still have to do.", "Nothing else is due."},
+	casework.ListDecisions: {"Decide", "Holds, reports and medicines that wait for somebody's decision. The most urgent first, then the nearest day of surgery; of one person what is late first.", "Nothing waits for a decision."},
+	casework.ListCalls:     {"Call", "Tell people of a changed day; arrival calls, checks by telephone, and calls after discharge. Who has a must first, then by the nearest day of surgery or the one still gone by; operations past come last.", "Nobody has to be called."},
+	casework.ListChase:     {"Chase", "Check-ups, results and signatures without which surgery does not go ahead. Nearest day of surgery first; of one person what is late first.", "Nothing has to be chased."},
+	casework.ListFindOut:   {"To find out", "Surgery may not go ahead without these if they apply, their due day is over, and nobody has said whether they do. Nearest day of surgery first.", "Nothing is to find out."},
+	casework.ListRest:      {"Follow up", "What patients, coaches and others still have to do. Who has a must first, then the nearest day of surgery; of one person what is late first.", "Nothing else is due."},
 }
 
 func (d *Desk) morningPage(c *gin.Context) error {

@@ -80,11 +80,11 @@ func (r *measureRow) lacks(m *casework.Measured, persons map[string]casework.Per
 			line.Says = append(line.Says, "Not done: "+strings.Join(l.Undone, ", ")+".")
 		}
 		if len(l.InDoubt) > 0 {
-			line.Says = append(line.Says, "In doubt whether it applies: "+strings.Join(l.InDoubt, ", ")+".")
+			line.Says = append(line.Says, "To find out whether it applies: "+strings.Join(l.InDoubt, ", ")+".")
 		}
 		r.Lacks = append(r.Lacks, line)
 	}
-	r.Split = fmt.Sprintf("Not ready: %d. Of these, %d held, %d with a must not done, %d only with a must in doubt.", len(m.Lacks), held, undone, doubt)
+	r.Split = fmt.Sprintf("Not ready: %d. Of these, %d held, %d with a must not done, %d only with a must to find out.", len(m.Lacks), held, undone, doubt)
 }
 
 // period reads the period asked for; wrong says what is wrong with it.

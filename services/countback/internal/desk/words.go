@@ -27,7 +27,7 @@ var itemMarks = map[readiness.ItemState]mark{
 	readiness.Paused:      {"paused", "paused"},
 	readiness.StateDone:   {"done", "done"},
 	readiness.Expired:     {"no longer counts", "expired"},
-	readiness.StateWaived: {"waived", "waived"},
+	readiness.StateWaived: {"left out", "waived"},
 	readiness.Needless:    {"does not apply", "needless"},
 }
 

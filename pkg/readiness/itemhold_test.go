@@ -88,8 +88,8 @@ func TestIsThisItemAGround(t *testing.T) {
 			i.Entry = readiness.Entry{Outcome: readiness.Failed, For: map[string]string{readiness.DetailDate: "2026-11-23"}}
 		}), "", ""},
 		{"it failed for this date", "must", and(state(readiness.Missed), func(i *readiness.Item, _ *readiness.Case) {
-			i.Entry = readiness.Entry{Outcome: readiness.Failed, For: map[string]string{readiness.DetailDate: theDay}}
-		}), missed, ""},
+			i.Entry = readiness.Entry{Outcome: readiness.Failed, For: map[string]string{readiness.DetailDate: theDay}, Reason: "no car.", By: "A Nurse"}
+		}), "Title of must (by Fri 27 Nov 2026): it could not be done: no car (said by A Nurse)", ""},
 		{"a step that only should be done", "should", state(readiness.Missed), "", ""},
 		{"a step that an event calls for", "called", state(readiness.Missed), "", ""},
 		{"the case was cancelled", "must", and(state(readiness.Missed), func(_ *readiness.Item, c *readiness.Case) { c.Ending = readiness.Cancelled }), "", ""},

@@ -2,16 +2,13 @@ package readiness
 
 import "strings"
 
-// unseenSuffix marks the ground of an item whose signature nobody else has looked at.
-const unseenSuffix = "@unseen"
-
 // lapsedWords say what became of a ground that an item gave and that stands no more.
 // Where it is not known for sure, they say no more than that.
 func (c *Case) lapsedWords(record string, key Key) string {
 	switch {
 	case key.Repeat != "" && c.medicine(key.Repeat) == nil:
 		return "the record of the medicine is not there any more"
-	case strings.HasSuffix(record, unseenSuffix):
+	case strings.Contains(record, unseenOf):
 		return c.lookWords(key.Repeat)
 	}
 	return "what was wrong is settled or the date moved"

@@ -263,7 +263,34 @@ func (w *watch) unseen(i *Item) {
 		if by := r.Dose.Ends(w.cal); w.now.Before(by) {
 			w.sooner(by)
 		} else {
-			w.add(i, unseenSuffix, w.rule.Unseen)
+			w.standing(i, unseenOf+r.Key)
+		}
+	}
+}
+
+// unseenOf ends, with the key of the question about it, the record of a signature at
+// which nobody else has looked: another signature is another ground.
+const unseenOf = "@unseen-"
+
+// Unseen are the medicines with a signature that the hold rests on because nobody
+// else had looked at it.
+func (h *Hold) Unseen() []string {
+	var out []string
+	for _, record := range h.Records {
+		if _, question, of := strings.Cut(record, unseenOf); of {
+			out = append(out, medicineOf(question))
+		}
+	}
+	return out
+}
+
+// standing adds the ground of a signature that stands. One that is taken back, or is
+// looked at, is another matter: its release does not count for the signature.
+func (w *watch) standing(i *Item, suffix string) {
+	w.add(i, suffix, w.rule.Unseen)
+	for n := range w.grounds {
+		if g := &w.grounds[n]; g.Kind == w.rule.Kind && g.Record == recordOf(i.Key)+suffix {
+			g.Class = unseenOf
 		}
 	}
 }

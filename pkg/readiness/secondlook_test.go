@@ -228,7 +228,7 @@ func TestAnUnseenSignatureHolds(t *testing.T) {
 				now := clock(t, cal, when)
 				grounds, next := readiness.ItemGrounds(readiness.Make(&c, p, cal, now), &c, p, cal, now)
 				for _, g := range grounds {
-					if g.Record == "item:last/pill@unseen" {
+					if g.Record == "item:last/pill@unseen-pill@1" {
 						out = append(out, g.Says)
 					}
 				}

@@ -3,9 +3,7 @@ package casework
 import (
 	"context"
 	"encoding/json"
-	"strings"
 
-	"example.org/countback/pkg/fhir"
 	"example.org/countback/pkg/readiness"
 	"example.org/countback/services/countback/internal/store"
 	"example.org/countback/services/countback/internal/translate"
@@ -78,40 +76,4 @@ func (o *Office) handoutOf(tx *store.Tx, c store.Case, p *translate.Protocol, v 
 	}
 	v.NameOf = o.professional(tx)
 	return nil
-}
-
-// professional gives the name of a professional by reference; empty: not known.
-func (o *Office) professional(tx *store.Tx) func(reference string) string {
-	read := func(reference string) (string, *fhir.Resource) {
-		ref, err := fhir.ParseRef(reference, o.facility.Base)
-		if err != nil || !ref.IsLocal() {
-			return "", nil
-		}
-		typ, id, _ := strings.Cut(ref.Unversioned().String(), "/")
-		if typ != "Practitioner" && typ != "PractitionerRole" {
-			return "", nil
-		}
-		s, err := tx.Current(typ, id)
-		if err != nil || s.Deleted {
-			return "", nil // not held here: a name that nobody can read is none
-		}
-		r, err := o.parsed.get(s)
-		if err != nil {
-			return "", nil
-		}
-		return typ, r
-	}
-	return func(reference string) string {
-		typ, r := read(reference)
-		if typ == "PractitionerRole" {
-			if name := strings.TrimSpace(r.String("practitioner", "display")); name != "" {
-				return name
-			}
-			_, r = read(r.String("practitioner", "reference"))
-		}
-		if r == nil || r.String("resourceType") != "Practitioner" {
-			return ""
-		}
-		return translate.SpokenName(r)
-	}
 }

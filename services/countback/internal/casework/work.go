@@ -121,10 +121,15 @@ func (o *Office) readWork(tx *store.Tx, t TaskWork, item store.Item) (*translate
 	}
 	ri := row.Item(p, o.facility)
 	opt := translate.WorkOptions{
-		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat), SetsDose: standing.SetsDose(row.Repeat), NameOf: o.professional(tx),
+		Today: o.facility.Today(tx.Now), Now: tx.Now, Snapshot: standing.Snapshot(), Advised: o.advised(standing, row.Repeat), SetsDose: standing.SetsDose(row.Repeat), Known: o.whoIs(tx),
 	}
 	if opt.Signer, err = o.signer(tx, item.CaseID, ri.Raised); err != nil {
 		return nil, "", err
+	}
+	if s := p.Step(item.Step); s != nil && s.Trigger == readiness.TriggerHold {
+		if opt.Unseen, err = o.unseen(tx, item, p, row.Repeat); err != nil {
+			return nil, "", err
+		}
 	}
 	work, issues := o.facility.ReadWork(t.Resource, current, row, &ri, opt)
 	if len(issues) > 0 {

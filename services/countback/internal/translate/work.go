@@ -82,10 +82,13 @@ type WorkOptions struct {
 	Snapshot map[string]string
 	Advised  readiness.Moment // the last dose that the rules give for the item's medicine; zero: none
 	SetsDose bool             // a rule on it leaves the dose around surgery to the prescriber
-	// Of a second look: the owner of the Task with the signature that it is about,
-	// and what gives the name of a professional by reference (empty: not known).
+	// Of a second look: the owner of the Task with the signature that it is about.
 	Signer json.RawMessage
-	NameOf func(reference string) string
+	// Of the release of a hold: the owners of the Tasks with the signatures that it
+	// rests on and at which nobody else has looked.
+	Unseen []json.RawMessage
+	// Known is what the records say of who is meant by a reference; nil: nothing.
+	Known func(reference string) Professional
 }
 
 // foreignChanges names every element that differs and is not the people's.
@@ -250,7 +253,7 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 		return refuse("status", "business-rule", "Task.status: another day is booked where bookings are made, and this is completed by the booking that comes with it; decline it with the status failed, or take it back with cancelled, and a reason")
 	}
 	if item.Step.Trigger == readiness.TriggerHold {
-		if issues := signed(sent); len(issues) > 0 {
+		if issues := released(sent, o); len(issues) > 0 {
 			return issues
 		}
 	}
@@ -283,17 +286,6 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	w.Until = f.until(sent)
 	if end == "" && !sent.Get("executionPeriod").Exists() {
 		w.ExecutionPeriod = json.RawMessage(`{"end":"` + on.String() + `"}`)
-	}
-	return nil
-}
-
-// signed asks that whoever releases a hold is named, and says why.
-func signed(sent *fhir.Resource) fhir.Issues {
-	switch {
-	case !ownedByPerson(sent.Get("owner")):
-		return refuse("owner", "required", "Task.owner is missing, or names no person: a hold is released by a named person; give Task.owner as a Practitioner or PractitionerRole, or with the name as its display")
-	case reasonText(sent) == "":
-		return refuse("statusReason", "required", "Task.statusReason is missing: say in statusReason.text why surgery may go ahead")
 	}
 	return nil
 }

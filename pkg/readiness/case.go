@@ -43,6 +43,7 @@ type Entry struct {
 	Words   string            // with DecidedOtherDose: the dose, in the prescriber's own words for the person
 	By      string            // who answers for it, in words; empty: nobody is named
 	Look    Look              // what a second person says of a signature
+	Nth     int64             // numbers what was done in the order in which people recorded it; 0: not known, long ago
 }
 
 // Proof is a record that shows that a step was done, so that nobody has to say

@@ -19,7 +19,7 @@ const (
 // signature is the entry by which a prescriber signed for a medicine, for the
 // date and the advice that stand. Only the latest round on which people said
 // anything counts: what an earlier one says is past. Nor does one count that a second person
-// did not agree with.
+// did not agree with, or that is from before the prescriber decided anew.
 func (c *Case) signature(p *Protocol, medicine string) (Entry, bool) {
 	e, _, ok := c.signatureOf(p, medicine)
 	return e, ok
@@ -37,7 +37,7 @@ func (c *Case) signatureOf(p *Protocol, medicine string) (out Entry, round int, 
 	}
 	of := DetailLastDose(medicine)
 	ok = out.Outcome == Done && out.For[DetailDate] == c.Day.String() && out.For[of] == c.Details[of]
-	if look, _ := c.look(medicine, &out, round); look == NotAgreed || c.unsaid(medicine, &out) {
+	if look, _ := c.look(medicine, &out, round); look == NotAgreed || c.unsaid(medicine, &out) || out.Nth < c.redecided(p, medicine) {
 		ok = false
 	}
 	return out, round, ok
@@ -48,7 +48,7 @@ func (c *Case) signatureOf(p *Protocol, medicine string) (out Entry, round int, 
 // signed afterwards.
 func (c *Case) lastTaken(p *Protocol, medicine string) bool {
 	for key, e := range c.Entries {
-		if key.Repeat != medicine || e.Outcome != Done || e.For[DetailDate] != c.Day.String() {
+		if key.Repeat != medicine || e.Outcome != Done || e.For[DetailDate] != c.Day.String() || e.Nth < c.redecided(p, medicine) {
 			continue
 		}
 		if s := p.Step(key.Step); s != nil && s.countsFrom(AnchorLastDose) {

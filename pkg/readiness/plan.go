@@ -179,7 +179,7 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		if asked && i.Decided == "" {
 			i.Applies, i.Needs = Yes, nil
 		}
-		i.State = i.settled(c, later)
+		i.State = i.settled(c, p, later)
 		switch {
 		case i.Decided != "" && i.State != StateDone && i.State != Expired:
 			i.State = Needless
@@ -192,7 +192,7 @@ func (d *dating) rounds(out []Item, i Item, c *Case, p *Protocol, now time.Time)
 		i.Because = because
 		again := i.State == Expired || i.failedBefore(c)
 		if again {
-			because = i.voided(c, later)
+			because = i.voided(c, p, later)
 			i.Because = because
 		}
 		out = append(out, i)
@@ -235,10 +235,10 @@ func (i *Item) InDoubt() bool { return i.Applies == Unknown && i.State.Waiting()
 // settled gives the state that a person's entry decides; empty when none does.
 // Once people went on to a later round, what an earlier one says is past: the
 // patient was told another date in between.
-func (i *Item) settled(c *Case, later bool) ItemState {
+func (i *Item) settled(c *Case, p *Protocol, later bool) ItemState {
 	switch i.Entry.Outcome {
 	case Done:
-		if !later && i.Entry.counts(i.Step, c) && !i.advisedOtherwise(c) && !i.disagreed(c) && !(i.Step.SignsLastDose() && c.unsaid(i.Key.Repeat, &i.Entry)) && !i.TooEarly(i.Entry.On) {
+		if !later && i.Entry.counts(i.Step, c) && !i.advisedOtherwise(c) && !i.disagreed(c) && !i.redecided(c, p) && !(i.Step.SignsLastDose() && c.unsaid(i.Key.Repeat, &i.Entry)) && !i.TooEarly(i.Entry.On) {
 			return StateDone
 		}
 		return Expired

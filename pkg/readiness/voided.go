@@ -7,7 +7,7 @@ import (
 )
 
 // voided says in plain words why the item's entry no longer counts.
-func (i *Item) voided(c *Case, later bool) string {
+func (i *Item) voided(c *Case, p *Protocol, later bool) string {
 	e, now := i.Entry, c.Snapshot()
 	for _, name := range i.Step.Expiry.VoidedBy {
 		if was, ok := e.For[name]; ok && was != now[name] {
@@ -29,6 +29,8 @@ func (i *Item) voided(c *Case, later bool) string {
 		return "a second person did not agree with what was signed"
 	case i.Step.SignsLastDose() && c.unsaid(i.Key.Repeat, &e):
 		return "it was signed that it goes on as usual, and the dose around surgery is the prescriber's to say"
+	case i.redecided(c, p):
+		return "the prescriber has decided on this medicine since, what becomes of it after it was stopped"
 	case i.TooEarly(e.On):
 		return "it was done on " + e.On.Format(dayLayout) + ", before it can be done for this date"
 	case later:

@@ -139,6 +139,7 @@ func (o *Office) worded(tx *store.Tx, a *Act, item store.Item) error {
 	}
 	if s := p.Step(item.Step); s != nil {
 		a.asks = s.Trigger == readiness.TriggerMove
+		a.answers(s)
 	}
 	if a.Means == "" || a.Means == translate.MeantNone {
 		return nil

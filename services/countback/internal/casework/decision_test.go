@@ -251,7 +251,7 @@ func TestALastDoseFarTooEarlyAsksThePrescriber(t *testing.T) {
 	task := h.get("Task/" + ask.ID)
 	require.Equal(t, []string{"urgent", "prescriber"}, []string{task.String("priority"), task.String("performerType", "coding", "code")})
 	require.Contains(t, extensionTexts(task, "why"), "Warfarin: the last dose is recorded for Sat 12 Dec 2026, 24 days before the one that stands (Tue 5 Jan 2027)")
-	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"), whyText("Restart tonight."))
 	h.tick("2026-12-20 09:00")
 	require.Len(t, h.rounds(b.plan, "restart-or-bridge"), 1, "answered")
 }

@@ -57,7 +57,7 @@ func TestTheQuestionKeepsUp(t *testing.T) {
 	}
 
 	// The answer keeps its words, whatever comes after it.
-	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"), whyText("Restart tonight."))
 	answered := h.asked(b.plan)
 	_, err := h.tryWork(stopped, set("executionPeriod", res{"end": "2027-01-03"}))
 	require.NoError(t, err)
@@ -86,7 +86,7 @@ func TestAnEarlyDoseIsCorrected(t *testing.T) {
 	correct("2026-12-10")
 	require.Len(t, h.asked(b.plan), 1)
 	require.Contains(t, h.asked(b.plan)[0], "requested: Warfarin: the last dose is recorded for Thu 10 Dec 2026, 26 days before the one that stands (Tue 5 Jan 2027)")
-	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"), whyText("Restart tonight."))
 	h.tick("2026-12-20 09:00")
 	require.Len(t, h.asked(b.plan), 1, "it is what was answered")
 	correct("2026-12-12")

@@ -11,11 +11,19 @@ import (
 
 // meant names the record that is meant.
 func meant(ref string) edit {
-	return set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": ref}}})
+	return answering(set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": ref}}}))
+}
+
+// answering is the edit, by a person with a name.
+func answering(e edit) edit {
+	return func(task res) {
+		e(task)
+		named("Idony Larkmead")(task)
+	}
 }
 
 func noneMeant() edit {
-	return set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputNone), "valueBoolean": true}})
+	return answering(set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputNone), "valueBoolean": true}}))
 }
 
 // twoKnees books a knee without its side, of which two operations may be it.
@@ -51,10 +59,12 @@ func TestAnAnswerNamesWhatIsMeant(t *testing.T) {
 		at    string
 		edits []edit
 	}{
-		"nothing":             {"Task.output", []edit{done("")}},
+		"nothing":             {"Task.output", []edit{answering(done(""))}},
+		"nobody":              {"Task.owner", []edit{done(""), meant(left), set("owner", nil)}},
+		"no name":             {"Task.owner", []edit{done(""), meant(left), named("the coordinator")}},
 		"another record":      {"Task.output", []edit{done(""), meant(appointment)}},
 		"an unknown one":      {"Task.output", []edit{done(""), meant("Procedure/nobody")}},
-		"two at once":         {"Task.output", []edit{done(""), set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": left}}, {"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": right}}})}},
+		"two at once":         {"Task.output", []edit{answering(done("")), set("output", []res{{"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": left}}, {"type": coded(translate.SystemOutput, translate.OutputMeant), "valueReference": res{"reference": right}}})}},
 		"none without reason": {"Task.statusReason.text", []edit{done(""), noneMeant()}},
 		"on another question": {"", nil},
 	} {
@@ -119,10 +129,13 @@ func TestAnAnswerIsTakenBack(t *testing.T) {
 	require.Equal(t, "done", i.State)
 	require.Equal(t, right, h.step(plan, "first-call").Focus)
 
-	// The one that was meant turns out to be a mistake: it may be the other again.
+	// The one that was meant turns out to be a mistake: it may be the other again,
+	// which a person says and nobody infers.
 	h.store(procedure("2", patient, rightKnee, surgery).with("status", "entered-in-error"))
+	require.NotEqual(t, left, h.step(plan, "first-call").Focus)
+	require.Equal(t, "requested", h.step(plan, "link-booking").Status)
+	h.work(plan, "link-booking", done(""), meant(left))
 	require.Equal(t, left, h.step(plan, "first-call").Focus)
-	require.Len(t, h.rounds(plan, "link-booking"), 1)
 }
 
 // None of them is an answer, too: each is an operation of its own. A third one that

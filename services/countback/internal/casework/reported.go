@@ -21,9 +21,11 @@ func (v *ItemView) Pressing() bool { return atOnce(v.Step) && v.State.Waiting() 
 
 func atOnce(s *readiness.Step) bool { return s.Trigger != "" && s.Priority == priorityAtOnce }
 
-// Decides reports whether the item answers a person's report, so that it is done
-// only with what was decided.
-func (v *ItemView) Decides() bool { return v.Report != "" && answersReport(v.Step) }
+// Decides reports whether the item answers a person's report, or asks a prescriber
+// what becomes of a medicine, so that it is done only with what was decided.
+func (v *ItemView) Decides() bool {
+	return v.Step.AsksPrescriber() || v.Report != "" && answersReport(v.Step)
+}
 
 func answersReport(s *readiness.Step) bool {
 	return s.Trigger != "" && s.Trigger != readiness.TriggerHold && s.Trigger != readiness.TriggerMove && s.Trigger != readiness.TriggerLateSigned && !s.SignsLastDose()
@@ -41,12 +43,15 @@ func reportOf(row *translate.Row) string {
 
 // undecided refuses to close a report that nothing is said about.
 func (o *Office) undecided(tx *store.Tx, a *Act, item store.Item) error {
-	if a.Does != ActDone || a.Text != "" && a.Owner != "" {
+	if a.Does != ActDone || a.Text+a.Reason != "" && a.Owner != "" {
 		return nil
 	}
 	v, err := o.itemView(tx, item)
 	if err != nil || !v.Decides() {
 		return err
+	}
+	if v.Step.AsksPrescriber() {
+		return Refuse(ErrInvalid, fhir.CodeRequired, "Task.statusReason.text", "this asks what the prescriber decides: write what was decided, and who decided it")
 	}
 	return Refuse(ErrInvalid, fhir.CodeRequired, "Task.note", "this answers a person's report: write what was decided, and who decided it")
 }

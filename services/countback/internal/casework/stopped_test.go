@@ -92,7 +92,7 @@ func TestRestartOrBridge(t *testing.T) {
 				return out.Stranded
 			}
 			require.True(t, stranded(), "the sheet asks who has stopped to call")
-			h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+			h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"), whyText("Restart tonight."))
 			require.Equal(t, "completed", h.step(b.plan, "restart-or-bridge").Status)
 			require.False(t, stranded())
 		})
@@ -128,7 +128,7 @@ func TestAskedAgainWhenItMovesAgain(t *testing.T) {
 	h.move("1", b.patient, "2027-02-15")
 	h.move("1", b.patient, "2027-02-22")
 	require.Len(t, h.asked(b.plan), 1, "the answer is still waited for")
-	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"))
+	h.work(b.plan, "restart-or-bridge", done(""), named("Dr Example Prescriber"), whyText("Restart tonight."))
 	h.move("1", b.patient, "2027-03-01")
 	asked := h.asked(b.plan)
 	require.Len(t, asked, 2)

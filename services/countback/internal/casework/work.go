@@ -64,14 +64,18 @@ func (o *Office) work(tx *store.Tx, t TaskWork) (Result, error) {
 	if t.Patch != nil {
 		method = "PATCH"
 	}
-	if _, err := tx.Archive(store.Received{
+	nth, err := tx.Archive(store.Received{
 		At: tx.Now, Source: t.Source, ContentType: t.ContentType, Method: method, Target: "Task/" + t.ID, Body: t.Body,
-	}); err != nil {
+	})
+	if err != nil {
 		return out, err
 	}
 	row, err := rowOf(item)
 	if err != nil {
 		return out, err
+	}
+	if work != nil && work.Outcome == readiness.Done && (row.Work == nil || row.Work.Outcome != readiness.Done) {
+		work.Nth = nth
 	}
 	if err := o.answer(tx, item, row, work); err != nil {
 		return out, err

@@ -151,8 +151,8 @@ func (l *linker) stage(groups []group) {
 }
 
 // infer links a procedure that fits one appointment by person, operation and
-// date, where no other fits either of them; else nothing is linked and what
-// fits is remembered as unclear.
+// date, where no other fits either of them, and no person has said what belongs to
+// it; else nothing is linked and what fits is remembered as unclear.
 func (l *linker) infer(groups []group, taken map[*Record]bool, over bool) {
 	fits := make([][]*Record, len(groups))
 	claims := map[*Record]int{}
@@ -170,7 +170,8 @@ func (l *linker) infer(groups []group, taken map[*Record]bool, over bool) {
 		if ended(g.appointment) != over {
 			continue
 		}
-		if len(fits[n]) == 1 && claims[fits[n][0]] == 1 {
+		answered := len(g.appointment.Said) > 0 // by a person: then nothing is linked but what is said or written
+		if len(fits[n]) == 1 && claims[fits[n][0]] == 1 && !answered {
 			g.procedures = fits[n]
 			g.links = append(g.links, Link{g.appointment.Ref(), fits[n][0].Ref(), LinkInferred})
 		} else {

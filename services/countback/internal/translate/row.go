@@ -69,6 +69,8 @@ type Work struct {
 	For     map[string]string `json:"for,omitempty"`
 	Reason  string            `json:"why,omitempty"`
 	Signed  string            `json:"sd,omitempty"` // the last dose that a prescriber signed
+	// Nth numbers what people recorded as done, in the order in which it came.
+	Nth int64 `json:"nth,omitempty"`
 	// Look is what a second person says of a signature.
 	Look string `json:"lk,omitempty"`
 	// Decision is what a prescriber signed instead of a last dose.
@@ -116,7 +118,7 @@ func (r *Row) Entry() readiness.Entry {
 	return readiness.Entry{
 		Outcome: r.Work.Outcome, On: on, At: doneAt(r.Work.ExecutionPeriod), Until: until, For: r.Work.For, Reason: r.Work.Reason, Against: r.Work.Against,
 		Signed: signedMoment(r.Work.Signed), Decided: readiness.Decision(r.Work.Decision), Words: r.Work.Words, By: by,
-		Look: readiness.Look(r.Work.Look),
+		Look: readiness.Look(r.Work.Look), Nth: r.Work.Nth,
 	}
 }
 

@@ -57,11 +57,15 @@ func (f Facility) ReadWork(sent, current *fhir.Resource, row *Row, item *readine
 	switch {
 	case sent.String("status") != row.Status:
 		w.Signed, w.Decision, w.Words, w.Meant, w.Look = "", "", "", "", ""
-		issues = f.move(w, sent, row, item, o)
+		issues = f.move(w, sent, current, row, item, o)
 	case signed && len(resigned(changed)) > 0:
 		issues = resigned(changed)
+	case w.Outcome != readiness.Done && row.Record != "" && item.Step.Trigger == readiness.TriggerUnreported && changed("output"):
+		issues = refuse("output", "business-rule", "Task.output: a record has answered this already, and counts: "+row.Record+"; have it corrected where it was written, or ask again first (status requested, with statusReason.text)")
 	case w.Meant != "" && changed("output"):
 		issues = refuse("output", "business-rule", "Task.output is what was answered: take the answer back first (status requested, with statusReason.text), and answer again")
+	case w.Outcome == readiness.Done && changed("owner") && len(stripped(sent, item.Step)) > 0:
+		issues = stripped(sent, item.Step)
 	case w.Outcome == readiness.Done && changed("executionPeriod"):
 		issues = f.redate(w, sent, item, o)
 	case w.Outcome == readiness.Done && item.Step.Trigger == readiness.TriggerUnreported && changed("output"):
@@ -139,7 +143,7 @@ func same(a, b *fhir.Node) bool {
 }
 
 // move applies the status that was sent, if that move is legal.
-func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
+func (f Facility) move(w *Work, sent, current *fhir.Resource, row *Row, item *readiness.Item, o WorkOptions) fhir.Issues {
 	from, to := row.Status, sent.String("status")
 	if issues := staysAsked(to, item); len(issues) > 0 {
 		return issues
@@ -158,7 +162,7 @@ func (f Facility) move(w *Work, sent *fhir.Resource, row *Row, item *readiness.I
 	}
 	switch {
 	case to == "completed":
-		return f.done(w, sent, item, o)
+		return f.done(w, sent, current, item, o)
 	case to == "cancelled":
 		return cancel(w, sent, item)
 	case to == "failed":
@@ -248,7 +252,7 @@ func (f Facility) evidence(end string, item *readiness.Item, o WorkOptions) (cal
 	return on, nil
 }
 
-func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
+func (f Facility) done(w *Work, sent, current *fhir.Resource, item *readiness.Item, o WorkOptions) fhir.Issues {
 	if item.Step.Trigger == readiness.TriggerMove {
 		return refuse("status", "business-rule", "Task.status: another day is booked where bookings are made, and this is completed by the booking that comes with it; decline it with the status failed, or take it back with cancelled, and a reason")
 	}
@@ -274,6 +278,9 @@ func (f Facility) done(w *Work, sent *fhir.Resource, item *readiness.Item, o Wor
 	}
 	if unnamed(sent, item.Step) {
 		return refuse("owner", "required", "Task.owner is missing, or names no person: this step counts only with the professional who answers for it named as its owner, by reference, identifier or display")
+	}
+	if undecided(sent, current, item.Step) {
+		return refuse("statusReason.text", "required", "Task.statusReason.text is missing: say what the prescriber decided, there or in a note")
 	}
 	w.Reason = ""
 	if issues := append(f.sign(w, sent, item, o), f.looks(w, sent, item, o)...); len(issues) > 0 {

@@ -62,7 +62,7 @@ func TestAMedicineEnteredInErrorOrDeleted(t *testing.T) {
 				}
 				if kinds := h.kinds(b.patient); len(kinds) > 0 {
 					holds = kinds
-					require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "Warfarin, last dose of a medicine: what was wrong is settled or the date moved, and a named person may release it")
+					require.Contains(t, h.get("CarePlan/"+b.plan).String("text", "div"), "Warfarin, last dose of a medicine: the record of the medicine is not there any more, and a named person may release it")
 				}
 				return items, holds
 			}

@@ -250,6 +250,9 @@ func TestALookThatIsNotNeededAnyMore(t *testing.T) {
 	h.tick("2027-01-11 09:59:59")
 	require.NotEqual(t, "cancelled", h.step(b.plan, "look-at-late-dose").Status)
 	h.tick("2027-01-11 10:00")
+	require.NotEqual(t, "cancelled", h.step(b.plan, "look-at-late-dose").Status, "the case is held, and nobody has reported that the person came")
+	v := stay("1", b.patient, b.appointment, "in-progress", "2027-01-11 06:30", "")
+	h.put(by(v), v)
 	require.Equal(t, "cancelled", h.step(b.plan, "look-at-late-dose").Status)
 	require.Equal(t, string(readiness.Needless), h.step(b.plan, "look-at-late-dose").State)
 }

@@ -174,7 +174,7 @@ func TestASettledDispute(t *testing.T) {
 	send(surgery, "booked", "2026-09-08 10:05")
 	send("2027-02-01", "booked", "2026-09-08 10:05")
 	c := h.onlyCase(patient)
-	require.Equal(t, "done", h.work(c.ID, "link-booking", done("2026-09-08")).State)
+	require.Equal(t, "done", h.work(c.ID, "link-booking", done("2026-09-08"), owner("Idony Quillwright")).State)
 	send("2027-02-08", "booked", "2026-09-08 10:15")
 	h.set("2026-09-08 10:30")
 	send("2027-02-09", "booked", "2026-09-08 10:15")

@@ -42,7 +42,7 @@ func TestDeskRecordsWhatHappened(t *testing.T) {
 	require.Contains(t, text(t, ctx, "ul.why"), "Idony Quillfeather reported on Wed 2 Dec 2026 that the person came on Mon 30 Nov 2026, 05:40 and went home on Tue 1 Dec 2026; no record has said so.")
 	task := stepTask(t, a, id, "confirm-what-happened")
 	require.Equal(t, "completed", task.Status)
-	require.Equal(t, "Reported: came 2026-11-30 05:40. went home 2026-12-01.", task.Note[len(task.Note)-1].Text)
+	require.Equal(t, "Reported: came 2026-11-30 05:40. went home 2026-12-01. Idony Quillfeather.", task.Note[len(task.Note)-1].Text)
 	caseOf(t, a, "Copperquill", "home")
 }
 

@@ -37,8 +37,8 @@ func deskMeant(t *testing.T, ctx context.Context, a *App) {
 	page := "/desk/case/" + id
 	sayWho(t, ctx, a, "Idony Quillfeather", "/desk")
 	decide := text(t, ctx, `section[aria-labelledby=decisions]`)
-	require.Contains(t, decide, "Which booking is meant")
-	quick, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("tr")].filter(r => r.textContent.includes("Which booking is meant") && r.querySelector("form.quick")).length`))
+	require.Contains(t, decide, "Which record is meant")
+	quick, err := chromedp.Run(ctx, chromedp.Evaluate[int](`[...document.querySelectorAll("tr")].filter(r => r.textContent.includes("Which record is meant") && r.querySelector("form.quick")).length`))
 	require.NoError(t, err)
 	require.Zero(t, quick, "one press cannot say which")
 
@@ -56,7 +56,7 @@ func deskMeant(t *testing.T, ctx context.Context, a *App) {
 	shot(t, ctx, "case-meant")
 	do(t, ctx, chromedp.Click(chromedp.CSS(row+` input[value="`+left+`"]`)))
 	click(t, ctx, row+` form:has(input[name=means]) button`)
-	require.Contains(t, text(t, ctx, "#news"), "Merrow Twofold, “Which booking is meant”: Recorded which one is meant.")
+	require.Contains(t, text(t, ctx, "#news"), "Merrow Twofold, “Which record is meant”: Recorded which one is meant.")
 	main := text(t, ctx, "#main")
 	require.Contains(t, main, "left knee replacement")
 	require.NotContains(t, main, "none was linked")
@@ -70,7 +70,7 @@ func deskMeant(t *testing.T, ctx context.Context, a *App) {
 	require.Len(t, tasks, 1)
 	require.NoError(t, json.Unmarshal(tasks[0], &task))
 	require.Equal(t, []string{"completed", left}, []string{task.Status, task.Output[0].ValueReference.Reference})
-	require.Equal(t, "Meant: Thu 11 Feb 2027 · left knee replacement · The knee of the first letter · K-7701.", task.Note[0].Text)
+	require.Equal(t, "Meant: Thu 11 Feb 2027 · left knee replacement · The knee of the first letter · K-7701. Idony Quillfeather.", task.Note[0].Text)
 }
 
 // A press that is refused leads back to where it was pressed.
@@ -109,7 +109,7 @@ func deskInstructions(t *testing.T, ctx context.Context, a *App) {
 		"/case/" + caseOf(t, a, "Copperquill", "on-track"): "Let the person read the times back.",
 	} {
 		do(t, ctx, chromedp.Navigate(a.DeskURL()+path))
-		row := `[...document.querySelectorAll("#main tr")].find(r => r.textContent.includes("The call before surgery"))`
+		row := `[...document.querySelectorAll("#main tr")].find(r => r.textContent.includes("The call before surgery") && r.querySelector("details.rule"))`
 		shut, err := chromedp.Run(ctx, chromedp.Evaluate[bool](row+`.querySelector("details.rule:not([open])") !== null`))
 		require.NoError(t, err)
 		require.True(t, shut)

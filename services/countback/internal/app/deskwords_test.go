@@ -19,7 +19,7 @@ func TestDeskWords(t *testing.T) {
 		"/weeks": {room + "the tightest must may still wait."},
 		"/case/" + caseOf(t, a, "Ravensbourne", "held"): {
 			room + "each may still wait.",
-			`<caption>Late or soon due, and to be done in time for that day</caption>`,
+			`<caption>Late or soon due, and to be done in time for Fri 4 Dec 2026</caption>`,
 			`<tr><td>Teeth check, first</td><td>Fri 13 Nov 2026 (over)</td><td>Thu 3 Dec 2026</td></tr>`,
 			`<tr><td>Implants confirmed</td><td>Fri 27 Nov 2026</td><td>Wed 2 Dec 2026</td></tr>`,
 		},

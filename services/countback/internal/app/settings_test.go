@@ -63,5 +63,12 @@ func TestClockCorrected(t *testing.T) {
 
 	cfg.Today = "2026-10-08"
 	a := started(t, cfg)
-	require.Equal(t, unbrokenStates(t, a.Clock.Now(), 0), statesOf(t, a, 1))
+	want, is := unbrokenStates(t, a.Clock.Now(), 0), statesOf(t, a, 1)
+	for step, state := range is { // what was asked in 2029 only
+		if _, there := want[step]; !there {
+			require.True(t, strings.HasPrefix(state, "cancelled not-needed"), "%s: %s", step, state)
+			delete(is, step)
+		}
+	}
+	require.Equal(t, want, is)
 }

@@ -76,7 +76,9 @@ func TestSheetsOfTheDemo(t *testing.T) {
 				require.False(t, strings.Contains(body, "555"), "no number was configured")
 				require.False(t, strings.Contains(body, "{"), "a blank was not filled in")
 				goes := h.State == readiness.CaseOnTrack || h.State == readiness.CaseReady || h.State == readiness.CaseBehind
-				if goes || h.State == readiness.CaseHome {
+				if h.Untold && goes {
+					require.NotNil(t, p.Banner, "the day changed")
+				} else if goes || h.State == readiness.CaseHome {
 					require.Nil(t, p.Banner)
 				} else {
 					banners[h.State]++

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"net"
 	"net/http"
@@ -92,12 +93,21 @@ type killed struct {
 
 func serveKilled(t *testing.T, dir string) killed {
 	t.Helper()
-	addr, admin := freePort(t), freePort(t)
-	cmd := command(t, "serve", "-data", dir, "-addr", addr, "-admin", admin, "-today", "2026-10-06")
+	// The system gives the ports, and the server tells them: one that was free before
+	// it started may be somebody else's when it does.
+	cmd := command(t, "serve", "-data", dir, "-addr", "127.0.0.1:0", "-admin", "127.0.0.1:0", "-today", "2026-10-06")
+	logged, err := cmd.StderrPipe()
+	require.NoError(t, err)
 	require.NoError(t, cmd.Start())
-	k := killed{cmd: cmd, base: "http://" + addr + "/fhir"}
+	var serving struct{ FHIR, Admin string }
+	for lines := bufio.NewScanner(logged); serving.FHIR == "" && lines.Scan(); {
+		_ = json.Unmarshal(lines.Bytes(), &serving) // other lines say other things
+	}
+	require.NotEmpty(t, serving.FHIR, "the server ended before it served")
+	go func() { _, _ = io.Copy(io.Discard, logged) }()
+	k := killed{cmd: cmd, base: serving.FHIR}
 	require.Eventually(t, func() bool {
-		resp, err := http.Get("http://" + admin + "/readyz")
+		resp, err := http.Get(serving.Admin + "/readyz")
 		if err != nil {
 			return false
 		}

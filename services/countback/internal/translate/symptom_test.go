@@ -213,6 +213,8 @@ func TestWhoseCaseAReportIs(t *testing.T) {
 		{"before surgery, the nearest", "2026-11-29 23:59", []*Record{second, first}, "Appointment/first"},
 		{"on the day, before anaesthesia", "2026-11-30 07:29", []*Record{first, second}, "Appointment/first"},
 		{"the nearer one was called off", "2026-11-29 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled")), second}, "Appointment/second"},
+		{"both were called off, and the later is nearer", "2027-02-20 12:00", []*Record{appointment(t, "first", "2026-11-30", kneeService, status("cancelled")),
+			appointment(t, "second", "2027-03-01", hipService, status("cancelled"))}, "Appointment/second"},
 		{"both were called off, the nearer", "2026-11-29 12:00", []*Record{appointment(t, "second", "2027-03-01", hipService, status("cancelled")),
 			appointment(t, "first", "2026-11-30", kneeService, status("cancelled"))}, "Appointment/first"},
 		{"on the day, from anaesthesia on", "2026-11-30 07:30", []*Record{first, second}, "Appointment/first"},

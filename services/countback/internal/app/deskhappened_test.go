@@ -1,10 +1,7 @@
 package app
 
 import (
-	"html"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"regexp"
 	"strings"
@@ -51,16 +48,7 @@ func TestDeskRecordsWhatHappened(t *testing.T) {
 func TestDeskRecordsWhatHappenedWithoutScript(t *testing.T) {
 	a := passedDay(t)
 	id := caseOf(t, a, "Copperquill", "held")
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	c := &http.Client{Jar: jar}
-	read := func(resp *http.Response, err error) (int, string) {
-		require.NoError(t, err)
-		defer resp.Body.Close()
-		body, err := io.ReadAll(resp.Body)
-		require.NoError(t, err)
-		return resp.StatusCode, html.UnescapeString(string(body))
-	}
+	c, read := plainForms(t)
 	post := func(path string, form url.Values) (int, string) {
 		return read(c.PostForm(strings.TrimSuffix(a.DeskURL(), "/desk")+path, form))
 	}

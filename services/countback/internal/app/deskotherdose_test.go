@@ -1,10 +1,7 @@
 package app
 
 import (
-	"html"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"regexp"
 	"strings"
@@ -20,16 +17,7 @@ import (
 func TestDeskSignsAnotherDose(t *testing.T) {
 	a := played(t)
 	id := caseOf(t, a, "Underhollow", "on-track")
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	c := &http.Client{Jar: jar}
-	read := func(resp *http.Response, err error) (int, string) {
-		require.NoError(t, err)
-		defer resp.Body.Close()
-		body, err := io.ReadAll(resp.Body)
-		require.NoError(t, err)
-		return resp.StatusCode, html.UnescapeString(string(body))
-	}
+	c, read := plainForms(t)
 	get := func(path string) string {
 		code, body := read(c.Get(a.DeskURL() + path))
 		require.Equal(t, http.StatusOK, code)

@@ -3,10 +3,7 @@ package app
 import (
 	"encoding/json"
 	"fmt"
-	"html"
-	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"regexp"
 	"strings"
@@ -99,16 +96,7 @@ func only(t testing.TB, a *App, typ string) string {
 // decided, which a blank press does not.
 func inTheMorning(t *testing.T, a *App, task string) {
 	t.Helper()
-	jar, err := cookiejar.New(nil)
-	require.NoError(t, err)
-	c := &http.Client{Jar: jar}
-	read := func(resp *http.Response, err error) (int, string) {
-		require.NoError(t, err)
-		defer resp.Body.Close()
-		body, err := io.ReadAll(resp.Body)
-		require.NoError(t, err)
-		return resp.StatusCode, html.UnescapeString(string(body))
-	}
+	c, read := plainForms(t)
 	root := strings.TrimSuffix(a.DeskURL(), "/desk")
 	read(c.PostForm(root+"/desk/me", url.Values{"name": {"Idony Quillfeather"}, "back": {"/desk"}}))
 	_, page := read(c.Get(a.DeskURL()))

@@ -307,6 +307,3 @@ func (q *Questionnaire) LeftWords(r *fhir.Resource) (out []string) {
 	}
 	return out
 }
-
-// SortsReports reports whether the questionnaire has levels of urgency.
-func (q *Questionnaire) SortsReports() bool { return len(q.levels) > 0 }

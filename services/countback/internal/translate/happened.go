@@ -136,7 +136,7 @@ func (f Facility) happened(sent *fhir.Resource, item *readiness.Item, o WorkOpti
 // keeps it in words: who said it, when, and what the records say otherwise.
 func (b *Booking) Report(h readiness.Happened, w *Work, f Facility) {
 	surgery := b.Case.Day
-	said := saidBy(w)
+	said := whoseWord(w)
 	if against := b.Case.Reports(h, f.Calendar); against != "" {
 		b.told(said + against + ". The record counts" + findOut)
 		return
@@ -165,11 +165,11 @@ func (b *Booking) ReportOther(h readiness.Happened, w *Work, day calendar.Date, 
 	if !b.Case.Day.IsZero() {
 		now = "now says " + b.Case.Day.Format(dayWords)
 	}
-	b.told(saidBy(w) + "of the operation of " + day.Format(dayWords) + " " + h.Words(f.Calendar) + ", and the booking " + now + findOut)
+	b.told(whoseWord(w) + "of the operation of " + day.Format(dayWords) + " " + h.Words(f.Calendar) + ", and the booking " + now + findOut)
 }
 
-// saidBy is who reported something on a Task, and when.
-func saidBy(w *Work) string {
+// whoseWord is who reported something on a Task, and when.
+func whoseWord(w *Work) string {
 	who := cmp.Or(NameOf(w.Owner), lastAuthor(w.Note), "A person")
 	return fmt.Sprintf("%s reported on %s ", who, DayOf(w.On).Format(dayWords))
 }
